@@ -1,0 +1,260 @@
+"""One pose: joint angles and body attitude to the cutting edge, receiver and pins, through the compiled chain."""
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import chain
+from .assembly import JOINTS, Assembly, beyond_joint, four_bar_from_bucket
+from .errors import Fault, Refused
+from .machine import BucketLinkage
+from .parameters import EDGE_POINTS, TOOTH_POINTS
+
+_INDEX = {name: i for i, name in enumerate(chain.POINTS)}
+_OPTIONAL = (2, 4, 7, 8)  # swing boom, fore boom, tilt, rotate: places in q of joints a machine may lack
+
+
+class Pose:
+    """Where everything is in one pose. Lengths in metres, angles in radians.
+
+    `level` places: z plumb up from the body origin, x the horizontal trace of the body's x-z plane (reach),
+    y left. `body` places: the body's own axes. A tooth point is None on a bucket without teeth, the receiver
+    on a machine without one.
+    """
+
+    __slots__ = ("_row", "assembly", "q")
+
+    def __init__(self, assembly: Assembly, q: NDArray[np.float64], row: NDArray[np.float64]) -> None:
+        self.assembly = assembly
+        self.q = q
+        self._row = row
+
+    def level(self, point: str) -> tuple[float, float, float]:
+        """Level-frame place (x reach, y left, z height over the body origin) of one of `chain.POINTS`.
+
+        Raises `Refused` "no-such-point" for a tooth or receiver that the profile does not have.
+        """
+        return self._place(chain.LEVEL, point)
+
+    def body(self, point: str) -> tuple[float, float, float]:
+        """Body-frame place of one of `chain.POINTS`; errors as `level`."""
+        return self._place(chain.BODY, point)
+
+    def _place(self, base: int, point: str) -> tuple[float, float, float]:
+        start = base + 3 * _INDEX[point]
+        x, y, z = self._row[start : start + 3].tolist()
+        if x != x:  # NaN marks what the profile does not have  # noqa: PLR0124
+            raise Refused([
+                Fault("no-such-point", point, "a profile without it", "a point that the profile has",
+                      "choose another point, or measure it")
+            ])  # fmt: skip
+        return x, y, z
+
+    def height(self, point: str) -> float:
+        """Height (m) of a point above the body origin: plumb . place. Positive up."""
+        return self.level(point)[2]
+
+    @property
+    def reach(self) -> float:
+        """Level-frame x (m) of the edge centre from the swing axis; positive forward."""
+        return float(self._row[3])
+
+    @property
+    def lateral(self) -> float:
+        """Level-frame y (m) of the edge centre; positive left."""
+        return float(self._row[4])
+
+    @property
+    def cross_slope(self) -> float:
+        """(right corner - left corner) / horizontal distance, a ratio; positive with its right corner higher.
+
+        Attachment square, left side up 5 deg, nose up 3 deg: -0.0874.
+        """
+        return float(self._row[chain.CROSS_SLOPE])
+
+    @property
+    def floor_angle(self) -> float:
+        """Inclination (rad) of the floor from edge to heel; 0 flat, positive with the heel above the edge."""
+        return float(self._row[chain.FLOOR_ANGLE])
+
+    @property
+    def heel_clearance(self) -> float:
+        """Height (m) of heel over edge on the side where it is least; below zero the heel rubs."""
+        return float(self._row[chain.HEEL_CLEARANCE])
+
+    @property
+    def mast_angle(self) -> float:
+        """Angle (rad) between the receiver's mast and plumb; NaN on a machine without a receiver."""
+        return float(self._row[chain.MAST_ANGLE])
+
+    @property
+    def past_square(self) -> bool:
+        """True where the rotator has turned the bucket's own left to the operator's right."""
+        return bool(self._row[chain.SQUARE] < 0.0)
+
+    @property
+    def has_teeth(self) -> bool:
+        """True where the profile gives tooth tips."""
+        return self.assembly.attachment.teeth is not None
+
+    @property
+    def plumb(self) -> tuple[float, float, float]:
+        """Unit plumb direction (up) in body coordinates."""
+        x, y, z = self._row[chain.LEVEL_FROM_BODY + 6 : chain.LEVEL_FROM_BODY + 9].tolist()
+        return x, y, z
+
+    def edge_line(self) -> NDArray[np.float64]:
+        """Level-frame places (m) of every vertex of the cutting edge, left to right, shape (n, 3)."""
+        m = self._row[chain.BODY_FROM_BUCKET : chain.BODY_FROM_BUCKET + 12]
+        level = self._row[chain.LEVEL_FROM_BODY : chain.LEVEL_FROM_BODY + 9].reshape(3, 3)
+        points = np.array(self.assembly.attachment.edge)
+        placed: NDArray[np.float64] = (points @ m[:9].reshape(3, 3).T + m[9:]) @ level.T
+        return placed
+
+    def lowest(self) -> tuple[str, float]:
+        """(what, height m over the body origin) of the lowest of edge, teeth and heel."""
+        named = [(name, self.height(name)) for name in EDGE_POINTS]
+        if self.has_teeth:
+            named += [(name, self.height(name)) for name in TOOTH_POINTS]
+        named += [(name, self.height(name)) for name in ("heel_left", "heel_right")]
+        named += [(f"edge_{i}", float(z)) for i, z in enumerate(self.edge_line()[:, 2])]
+        return min(named, key=lambda item: item[1])
+
+    def pins(self) -> dict[str, tuple[float, float, float]]:
+        """Body-frame place (m) of every pin the profile gives, by name."""
+        return dict(_pins(self))
+
+
+def pose(
+    assembly: Assembly,
+    *,
+    pitch: float,
+    roll: float,
+    boom: float,
+    stick: float,
+    bucket: float,
+    swing_boom: float | None = None,
+    fore_boom: float | None = None,
+    tilt: float | None = None,
+    rotate: float | None = None,
+) -> Pose:
+    """Solve one pose. Angles in rad; pitch positive nose up, roll positive left side up; joints positive from x
+    towards z, swing boom and rotation anticlockwise from above, tilt raising the left corner.
+
+    A joint that the machine has must be given; one that it lacks must not. With boom at 0.6, stick at -1.4 and
+    the bucket at 0.9, a further -0.1 of bucket curls the edge in.
+    Raises `Refused` with every fault: "not-finite", "beyond-joint", "missing-joint", "no-such-joint",
+    "too-steep", "edge-plumb".
+    """
+    given = (pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
+    ranges = assembly.ranges
+    if None in given or len(ranges) < len(JOINTS):
+        for i in _OPTIONAL:
+            if (given[i] is None) == (JOINTS[i - 2] in ranges):
+                raise Refused(_faults(assembly, given))
+        q = np.array([0.0 if value is None else value for value in given])
+    else:
+        q = np.array(given, dtype=np.float64)
+    row = np.empty(chain.WIDTH)
+    status = chain.solve(assembly.parameters, assembly.limits, q, row)
+    if status != 0:
+        raise Refused(_faults(assembly, given))
+    return Pose(assembly, q, row)
+
+
+def _faults(assembly: Assembly, given: tuple[float | None, ...]) -> Iterator[Fault]:
+    count = 0
+    for name, value in zip(("pitch", "roll"), given[:2], strict=True):
+        for fault in _lean_fault(name, value):
+            count += 1
+            yield fault
+    for name, value in zip(JOINTS, given[2:], strict=True):
+        for fault in _joint_fault(assembly, name, value):
+            count += 1
+            yield fault
+    if not count:
+        yield Fault(
+            "edge-plumb", "", "a cutting edge that stands plumb from corner to corner", "an edge with a cross-slope",
+            "turn tilt or rotation back",
+        )  # fmt: skip
+
+
+def _lean_fault(name: str, value: float | None) -> Iterator[Fault]:
+    if value is None or not math.isfinite(value):
+        yield Fault("not-finite", name, str(value), "a finite angle")
+    elif abs(value) > chain.STEEPEST_RAD:
+        yield Fault(
+            "too-steep", name, f"{math.degrees(value):.2f} deg",
+            f"at most {math.degrees(chain.STEEPEST_RAD):g} deg either way",
+            "check the body sensor's sign, axes and unit", {"angle_deg": math.degrees(value)},
+        )  # fmt: skip
+
+
+def _joint_fault(assembly: Assembly, name: str, value: float | None) -> Iterator[Fault]:
+    span = assembly.ranges.get(name)
+    if span is None:
+        if value is not None:
+            yield Fault(
+                "no-such-joint", name, f"an angle for {name}", "joints " + ", ".join(assembly.ranges),
+                "leave it out: this machine and attachment do not have it",
+            )  # fmt: skip
+    elif value is None:
+        yield Fault("missing-joint", name, "no angle", "an angle for each of " + ", ".join(assembly.ranges))
+    elif not math.isfinite(value):
+        yield Fault("not-finite", name, str(value), "a finite angle")
+    else:
+        low, high = assembly.limits[JOINTS.index(name)]
+        if not low <= value <= high:
+            yield beyond_joint(name, value, span)
+
+
+def _pins(found: Pose) -> Iterator[tuple[str, tuple[float, float, float]]]:
+    assembly = found.assembly
+    machine = assembly.machine
+    m = assembly.parameters[0]
+    _, _, swing_boom, boom, fore_boom, stick, bucket, _, _ = found.q.tolist()
+    body_arm = chain.body_from_arm(m, swing_boom)
+    fx, fz, sx, sz = chain.arm_pins(m, boom, fore_boom)
+    inner = {
+        "boom": chain.after(body_arm, chain.lifted(boom, 0.0, 0.0, 0.0)),
+        "fore_boom": chain.after(body_arm, chain.lifted(boom + fore_boom, fx, 0.0, fz)),
+        "stick": chain.after(body_arm, chain.lifted(boom + fore_boom + stick, sx, 0.0, sz)),
+    }
+    yield "boom_foot_pin", chain.place(body_arm, 0.0, 0.0, 0.0)
+    if machine.fore_boom is not None:
+        yield "fore_boom_pin", chain.place(body_arm, fx, 0.0, fz)
+    yield "stick_pin", chain.place(body_arm, sx, 0.0, sz)
+    yield "bucket_pin", chain.place(inner["stick"], machine.stick_length, 0.0, 0.0)
+    hitch = chain.after(inner["stick"], chain.lifted(bucket, machine.stick_length, 0.0, 0.0))
+    yield "link_pin", chain.place(hitch, assembly.attachment.pin_spacing, 0.0, 0.0)
+    outermost = "boom" if machine.fore_boom is None else "fore_boom"
+    stick_pin_at = machine.boom_length if machine.fore_boom_length is None else machine.fore_boom_length
+    seats = {
+        "boom": (body_arm, 0.0, "boom"),
+        "fore_boom": (inner["boom"], machine.boom_length, "fore_boom"),
+        "stick": (inner[outermost], stick_pin_at, "stick"),
+    }
+    for name, (seat, pin_x, outer) in seats.items():
+        cylinder = assembly.cylinders.get(name)
+        if cylinder is not None:
+            yield f"{name}_cylinder_foot", chain.place(seat, pin_x + cylinder.foot_x, 0.0, cylinder.foot_z)
+            yield f"{name}_cylinder_eye", chain.place(inner[outer], cylinder.eye_x, 0.0, cylinder.eye_z)
+    if isinstance(machine.bucket, BucketLinkage):
+        bar = machine.bucket
+        idler = four_bar_from_bucket(assembly, bucket).idler
+        yield "idler_pivot", chain.place(inner["stick"], bar.pivot_x, 0.0, bar.pivot_z)
+        yield "idler_pin", chain.place(
+            inner["stick"],
+            bar.pivot_x + bar.idler_length * math.cos(idler), 0.0,
+            bar.pivot_z + bar.idler_length * math.sin(idler),
+        )  # fmt: skip
+        cylinder = assembly.cylinders.get("bucket")
+        if cylinder is not None:
+            yield (
+                "bucket_cylinder_foot",
+                chain.place(
+                    inner["stick"], bar.pivot_x + cylinder.foot_x, 0.0, bar.pivot_z + cylinder.foot_z
+                ),
+            )

@@ -1,0 +1,266 @@
+"""What is measured of a machine and of an attachment, as frozen data with its invariants.
+
+Metres and radians. Each link's frame has its origin at its inner pin and x towards its outer pin; y is left,
+z up for a link that points forward. A bucket's or coupler's x runs from its bucket pin to its link pin, so
+that a worn edge moves no zero. A machine without a joint has None where that joint would be described.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from .errors import Fault, refuse
+
+Point = tuple[float, float, float]
+SHORTEST_LINK_M = 0.01
+
+
+def _finite(where: str, *values: float) -> Iterator[Fault]:
+    for value in values:
+        if not math.isfinite(value):
+            yield Fault("not-finite", where, str(value), "a finite number")
+
+
+def _link(where: str, length: float) -> Iterator[Fault]:
+    if math.isfinite(length) and length < SHORTEST_LINK_M:
+        yield Fault(
+            "zero-length-link",
+            where,
+            f"{length:g} m",
+            f"a length of at least {SHORTEST_LINK_M} m",
+            "measure from pin centre to pin centre",
+            {"length_m": length},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Lowest and highest value a joint angle (rad) or a length (m) takes, both included."""
+
+    low: float
+    high: float
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it: not finite, or low not below high."""
+        yield from _finite(where, self.low, self.high)
+        if self.low >= self.high:
+            yield Fault(
+                "range-swapped", where, f"{self.low:g} to {self.high:g}", "the lower end below the upper"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Cylinder:
+    """A cylinder across one joint: `foot` seen from the joint's pin in the inner link's frame (x, z),
+    `eye` in the outer link's frame; `stroke` its pin-to-pin length; `extending` +1 raises, -1 lowers."""
+
+    foot_x: float
+    foot_z: float
+    eye_x: float
+    eye_z: float
+    stroke: Range
+    extending: int
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it, as far as it can be seen without the machine around it."""
+        yield from _finite(where, self.foot_x, self.foot_z, self.eye_x, self.eye_z)
+        yield from self.stroke.faults(f"{where}.stroke")
+        yield from _link(f"{where}.foot", math.hypot(self.foot_x, self.foot_z))
+        yield from _link(f"{where}.eye", math.hypot(self.eye_x, self.eye_z))
+        yield from _link(f"{where}.stroke", self.stroke.low)
+        yield from _sign(f"{where}.extending", self.extending)
+
+
+def _sign(where: str, value: int) -> Iterator[Fault]:
+    if value not in (-1, 1):
+        yield Fault("not-a-side", where, str(value), "+1 or -1")
+
+
+Held = Cylinder | Range
+"""What limits a joint: its cylinder's stroke, or a measured range of the angle itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class BucketLinkage:
+    """Idler and power link that turn the bucket, in the stick's frame.
+
+    `branch` +1 open, -1 crossed (see `linkage.bucket_from_idler`). `drive`: the bucket cylinder, whose foot is
+    a point of the stick and whose rod pin is the idler's outer pin (`eye` is then (idler_length, 0) in the
+    idler and `foot` is seen from the idler's pivot), or the measured range of the idler's angle.
+    """
+
+    pivot_x: float
+    pivot_z: float
+    idler_length: float
+    power_link: float
+    branch: int
+    drive: Held
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it, as far as it can be seen without an attachment."""
+        yield from _finite(where, self.pivot_x, self.pivot_z, self.idler_length, self.power_link)
+        yield from _link(f"{where}.idler", self.idler_length)
+        yield from _link(f"{where}.power_link", self.power_link)
+        yield from _sign(f"{where}.branch", self.branch)
+        yield from self.drive.faults(f"{where}.drive")
+
+
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """Laser receiver on the stick: its place and the unit direction of its mast, in the stick's frame."""
+
+    place: Point
+    mast: Point
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it."""
+        yield from _finite(where, *self.place, *self.mast)
+        yield from _unit(f"{where}.mast", self.mast)
+
+
+def _unit(where: str, direction: Point) -> Iterator[Fault]:
+    length = math.hypot(*direction)
+    if math.isfinite(length) and abs(length - 1.0) > 1e-6:
+        yield Fault("not-a-direction", where, f"length {length:g}", "a direction of length 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """A carrier from its swing axis to the bucket pin.
+
+    `boom_foot` (x, y): the boom foot pin seen from the swing axis, or from the swing post where the boom
+    swings by itself; `swing_post` (x, y) that post seen from the swing axis. The origin's height is the boom
+    foot pin's. `boom`, `fore_boom`, `stick`: what limits each joint. `bucket`: the four-bar, or the range of
+    the bucket joint itself where no linkage was measured.
+    """
+
+    boom_foot_x: float
+    boom_foot_y: float
+    boom_length: float
+    stick_length: float
+    boom: Held
+    stick: Held
+    bucket: BucketLinkage | Range
+    fore_boom_length: float | None = None
+    fore_boom: Held | None = None
+    swing_post_x: float = 0.0
+    swing_post_y: float = 0.0
+    swing_boom: Range | None = None
+    receiver: Receiver | None = None
+
+    def __post_init__(self) -> None:
+        refuse(self.faults())
+
+    def faults(self) -> Iterator[Fault]:
+        """Everything that is wrong with this machine, as far as it can be seen without an attachment."""
+        for name in ("boom_foot_x", "boom_foot_y", "boom_length", "stick_length"):
+            yield from _finite(name, getattr(self, name))
+        yield from _finite("swing_post", self.swing_post_x, self.swing_post_y)
+        yield from _link("boom_length", self.boom_length)
+        yield from _link("stick_length", self.stick_length)
+        if (self.fore_boom_length is None) != (self.fore_boom is None):
+            yield Fault(
+                "half-described", "fore_boom", "one of the two", "both its length and its joint, or neither"
+            )
+        if self.fore_boom_length is not None:
+            yield from _finite("fore_boom_length", self.fore_boom_length)
+            yield from _link("fore_boom_length", self.fore_boom_length)
+        for name in ("boom", "fore_boom", "stick", "bucket", "swing_boom", "receiver"):
+            part = getattr(self, name)
+            if part is not None:
+                yield from part.faults(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """A line that the bucket turns about: a point on it, its unit direction, and the angle's range (rad).
+
+    Both in the frame of the attachment above the joint, with tilt and rotation at zero. The bucket turns by
+    the right hand about the direction: tilt positive raises its left corner with the floor flat in digging
+    posture, rotation positive is anticlockwise from above in that posture.
+    """
+
+    point: Point
+    direction: Point
+    range: Range
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it."""
+        yield from _finite(where, *self.point, *self.direction)
+        yield from _unit(f"{where}.direction", self.direction)
+        yield from self.range.faults(f"{where}.range")
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """A rigid step in the plane: the next frame's origin (x, z) and its angle (rad) in the frame before it."""
+
+    x: float
+    z: float
+    angle: float
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with it."""
+        yield from _finite(where, self.x, self.z, self.angle)
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """All that hangs on the bucket pin: coupler, tilt, rotation and the bucket itself.
+
+    `pin_spacing`: bucket pin to link pin. `coupler`: from the pins on the stick to the pins it holds.
+    `mount`: below tilt and rotation, to the bucket's own pins. `edge`: the cutting edge from left corner to
+    right corner, `centre` the index of its middle. `teeth`: tooth tips left, centre, right, or None.
+    `heel`: left and right end of the heel. All in the bucket's own frame.
+    """
+
+    pin_spacing: float
+    edge: tuple[Point, ...]
+    centre: int
+    heel: tuple[Point, Point]
+    teeth: tuple[Point, Point, Point] | None = None
+    coupler: Offset | None = None
+    tilt: Axis | None = None
+    rotate: Axis | None = None
+    mount: Offset | None = None
+
+    def __post_init__(self) -> None:
+        refuse(self.faults())
+
+    def faults(self) -> Iterator[Fault]:
+        """Everything that is wrong with this attachment, as far as it can be seen without a machine."""
+        yield from _finite("pin_spacing", self.pin_spacing)
+        yield from _link("pin_spacing", self.pin_spacing)
+        for name in ("edge", "heel", "teeth"):
+            for index, point in enumerate(getattr(self, name) or ()):
+                yield from _finite(f"{name}.{index}", *point)
+        if len(self.edge) < 3 or not 0 < self.centre < len(self.edge) - 1:
+            yield Fault(
+                "edge-unnamed",
+                "edge",
+                f"{len(self.edge)} points, centre {self.centre}",
+                "at least a left corner, a centre between, and a right corner",
+            )
+            return
+        for name, left, right in self._widths():
+            if left[1] <= right[1]:
+                yield Fault(
+                    "corners-swapped", name, f"left y {left[1]:g} m, right y {right[1]:g} m",
+                    "the left corner further left (greater y) than the right",
+                    "left and right are the bucket's own, seen from the seat in digging posture",
+                )  # fmt: skip
+        edge = self.edge[self.centre]
+        floor = math.dist(
+            edge[::2], ((self.heel[0][0] + self.heel[1][0]) / 2, (self.heel[0][2] + self.heel[1][2]) / 2)
+        )
+        yield from _link("heel", floor)
+        for name in ("coupler", "tilt", "rotate", "mount"):
+            part = getattr(self, name)
+            if part is not None:
+                yield from part.faults(name)
+
+    def _widths(self) -> Iterator[tuple[str, Point, Point]]:
+        yield "edge", self.edge[0], self.edge[-1]
+        yield "heel", self.heel[0], self.heel[1]
+        if self.teeth is not None:
+            yield "teeth", self.teeth[0], self.teeth[2]

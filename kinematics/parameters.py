@@ -1,0 +1,113 @@
+"""The named vector of parameters that describes one machine with one attachment.
+
+The dataclasses of `machine` are the face; this record is what the formulas read, and what sensitivities,
+calibration and studies vary. Metres and radians; NaN where a machine has no such part.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Point
+
+EDGE_POINTS = ("left", "centre", "right")
+TOOTH_POINTS = ("tooth_left", "tooth_centre", "tooth_right")
+HEEL_POINTS = ("heel_left", "heel_right")
+BUCKET_POINTS = EDGE_POINTS + TOOTH_POINTS + HEEL_POINTS
+
+
+def _xyz(name: str) -> tuple[str, str, str]:
+    return f"{name}_x", f"{name}_y", f"{name}_z"
+
+
+CYLINDERS = ("boom", "fore_boom", "stick", "bucket")
+
+NAMES: tuple[str, ...] = (
+    "swing_post_x", "swing_post_y", "boom_foot_x", "boom_foot_y",
+    "boom_length", "fore_boom_length", "stick_length",
+    *_xyz("receiver"), *_xyz("mast"),
+    *(f"{c}_cylinder_{p}" for c in CYLINDERS for p in ("foot_x", "foot_z", "eye_x", "eye_z")),
+    "idler_pivot_x", "idler_pivot_z", "idler_length", "power_link_length", "pin_spacing",
+    "coupler_x", "coupler_z", "coupler_angle",
+    *_xyz("tilt_point"), *_xyz("tilt_axis"),
+    *_xyz("rotate_point"), *_xyz("rotate_axis"),
+    "mount_x", "mount_z", "mount_angle",
+    *(name for point in BUCKET_POINTS for name in _xyz(point)),
+)  # fmt: skip
+RECORD = np.dtype([(name, np.float64) for name in NAMES])
+
+
+def record(machine: Machine, attachment: Attachment) -> NDArray[np.void]:
+    """One record of `RECORD`, shape (1,), read-only; `.view(np.float64)` is the flat vector.
+
+    A missing fore boom has length 0, a missing coupler or mount is no step, a missing axis stands still
+    (its angle is held at 0): one chain serves every machine.
+    """
+    values = _of_machine(machine) | _of_attachment(attachment)
+    row = np.full(1, math.nan, dtype=np.float64).repeat(len(NAMES)).view(RECORD)
+    for name, value in values.items():
+        row[name] = value
+    row.flags.writeable = False
+    return row
+
+
+def _of_machine(machine: Machine) -> dict[str, float]:
+    values = {
+        "swing_post_x": machine.swing_post_x,
+        "swing_post_y": machine.swing_post_y,
+        "boom_foot_x": machine.boom_foot_x,
+        "boom_foot_y": machine.boom_foot_y,
+        "boom_length": machine.boom_length,
+        "fore_boom_length": machine.fore_boom_length or 0.0,
+        "stick_length": machine.stick_length,
+    }
+    if machine.receiver is not None:
+        values |= _point("receiver", machine.receiver.place) | _point("mast", machine.receiver.mast)
+    for name in ("boom", "fore_boom", "stick"):
+        held = getattr(machine, name)
+        if isinstance(held, Cylinder):
+            values |= _cylinder(name, held)
+    linkage = machine.bucket
+    if isinstance(linkage, BucketLinkage):
+        values |= {
+            "idler_pivot_x": linkage.pivot_x,
+            "idler_pivot_z": linkage.pivot_z,
+            "idler_length": linkage.idler_length,
+            "power_link_length": linkage.power_link,
+        }
+        if isinstance(linkage.drive, Cylinder):
+            values |= _cylinder("bucket", linkage.drive)
+    return values
+
+
+def _of_attachment(attachment: Attachment) -> dict[str, float]:
+    edge = (attachment.edge[0], attachment.edge[attachment.centre], attachment.edge[-1])
+    values = {"pin_spacing": attachment.pin_spacing}
+    values |= _offset("coupler", attachment.coupler) | _offset("mount", attachment.mount)
+    values |= _axis("tilt", attachment.tilt) | _axis("rotate", attachment.rotate)
+    for name, place in zip(
+        BUCKET_POINTS, (*edge, *(attachment.teeth or ((math.nan,) * 3,) * 3), *attachment.heel), strict=True
+    ):
+        values |= _point(name, place)
+    return values
+
+
+def _point(name: str, place: Point) -> dict[str, float]:
+    return dict(zip(_xyz(name), place, strict=True))
+
+
+def _cylinder(name: str, cylinder: Cylinder) -> dict[str, float]:
+    return {
+        f"{name}_cylinder_{part}": getattr(cylinder, part) for part in ("foot_x", "foot_z", "eye_x", "eye_z")
+    }
+
+
+def _offset(name: str, offset: Offset | None) -> dict[str, float]:
+    step = offset or Offset(0.0, 0.0, 0.0)
+    return {f"{name}_x": step.x, f"{name}_z": step.z, f"{name}_angle": step.angle}
+
+
+def _axis(name: str, axis: Axis | None) -> dict[str, float]:
+    place, direction = (axis.point, axis.direction) if axis else ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0))
+    return _point(f"{name}_point", place) | _point(f"{name}_axis", direction)

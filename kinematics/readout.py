@@ -1,0 +1,175 @@
+"""The readout: a pure function of pose, book, target and what is known of its stations.
+
+What can be said is said, and why the rest cannot: a readout without a height still gives depth below a struck
+laser plane; one whose target has lapsed still gives elevations.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from .arm import Pose
+from .errors import Fault, Refused
+from .grade import CutFill, Target, cut_fill, target_elevation
+from .levelling import Book, Known
+from .parameters import EDGE_POINTS, TOOTH_POINTS
+from .stations import Anchor, anchor, station
+
+LINES = {"edge": EDGE_POINTS, "teeth": TOOTH_POINTS}
+
+
+@dataclass(frozen=True, slots=True)
+class PointReadout:
+    """One edge point. Metres; None where it cannot be said.
+
+    `height` over the body origin, `elevation` in the job's datum, `below_plane` under the laser plane (positive
+    down), `target` the target's elevation there, `cut_fill` against it, `station` along a sloping target.
+    """
+
+    height: float
+    elevation: float | None
+    below_plane: float | None
+    target: float | None
+    cut_fill: CutFill | None
+    station: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Readout:
+    """What the operator is told. Metres, radians, slopes as ratios.
+
+    `points`: left, centre, right of the chosen line. `lowest`: what hangs lowest, with its elevation (None without
+    a height) and whether it is below the floor limit. `target_cross_slope`: the target's along this edge.
+    `why_not`: every reason for a number that is missing; `warnings`: what to think of before trusting one.
+    """
+
+    points: Mapping[str, PointReadout]
+    lowest: tuple[str, float | None]
+    below_floor_limit: bool
+    target_cross_slope: float | None
+    why_not: tuple[Fault, ...]
+    warnings: tuple[Fault, ...]
+    hangs_on: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """A target with the benchmark it hangs on and, where it slopes, its anchor.
+
+    `entered_station` (m): the station of the edge centre as read off a tape, in place of an anchor.
+    """
+
+    target: Target
+    benchmark: Known
+    hangs_on: frozenset[int] = frozenset()
+    anchor: Anchor | None = None
+    swung: bool = False
+    entered_station: float | None = None
+
+
+def readout(
+    found: Pose, book: Book, aim: Aim | None, *, line: str = "edge", swing: float | None = None
+) -> Readout:
+    """Elevation and cut or fill at the left, centre and right of `line` ("edge" or "teeth").
+
+    Origin at 101.850, edge centre 3.270 below it (-3.270), target 98.580: nothing to cut, on grade.
+    `swing` (rad) of the body on its undercarriage, None where not sensed.
+    Raises `Refused` "no-such-point" for teeth on a bucket without them; what merely is not known is in `why_not`.
+    """
+    heights = {name: found.height(point) for name, point in zip(EDGE_POINTS, LINES[line], strict=True)}
+    why_not: list[Fault] = []
+    height = book.height
+    if height is None:
+        why_not.append(_no_height(book))
+    stations = _stations(found, book, aim, line, swing, why_not)
+    points = {name: _point(z, book, aim, stations and stations[name]) for name, z in heights.items()}
+    what, lowest = found.lowest()
+    lowest_elevation = None if height is None else height.elevation + lowest
+    limit = None if aim is None else floor_limit(aim)
+    below = limit is not None and lowest_elevation is not None and lowest_elevation < limit
+    hangs_on: frozenset[int] = frozenset() if height is None else height.hangs_on
+    if aim is not None:
+        hangs_on |= aim.benchmark.hangs_on | aim.hangs_on
+    return Readout(
+        points, (what, lowest_elevation), below, _slope_along_edge(found, line, points),
+        tuple(why_not), tuple(_warnings(found)), hangs_on,
+    )  # fmt: skip
+
+
+def floor_limit(aim: Aim) -> float | None:
+    """Elevation (m) never to be passed, or None where the target sets none."""
+    below = aim.target.floor_limit_below_m
+    return None if below is None else aim.benchmark.elevation - below
+
+
+def _no_height(book: Book) -> Fault:
+    if book.setup == 0:
+        return Fault("no-setup", "", "a job without a machine", "a setup", "record a setup first")
+    return Fault(
+        "height-unknown", "", "no touch or strike since the machine came to this place", "a known height",
+        book.how_to_know_height(),
+    )  # fmt: skip
+
+
+def _stations(
+    found: Pose, book: Book, aim: Aim | None, line: str, swing: float | None, why_not: list[Fault]
+) -> dict[str, tuple[float, float]] | None:
+    """Station and right offset of each point; zeros for a level target, None with a reason where unknown."""
+    if aim is None or not aim.target.sloping:
+        return dict.fromkeys(EDGE_POINTS, (0.0, 0.0))
+    known = aim.anchor
+    if aim.entered_station is not None:
+        known = anchor(found, LINES[line][1], aim.entered_station, swing, book.setup)
+    if known is None:
+        why_not.append(
+            Fault("station-unknown", "target", f"{aim.target.name!r} slopes and has no zero point here",
+                  "a touched station", "touch a known station, or enter the distance")
+        )  # fmt: skip
+        return None
+    swung = aim.swung and aim.entered_station is None
+    try:
+        return {
+            name: station(known, found, point, swing, book.setup, swung=swung)
+            for name, point in zip(EDGE_POINTS, LINES[line], strict=True)
+        }
+    except Refused as refused:
+        why_not.extend(refused.faults)
+        return None
+
+
+def _point(z: float, book: Book, aim: Aim | None, place: tuple[float, float] | None) -> PointReadout:
+    elevation = None if book.height is None else book.height.elevation + z
+    below_plane = None if book.struck is None else book.struck.receiver_height - z
+    target = compared = None
+    if aim is not None and place is not None:
+        target = target_elevation(aim.target, aim.benchmark.elevation, *place)
+        if elevation is not None:
+            compared = cut_fill(elevation, target, aim.target.tolerance_m, floor_limit(aim))
+    along = place[0] if aim is not None and aim.target.sloping and place is not None else None
+    return PointReadout(z, elevation, below_plane, target, compared, along)
+
+
+def _slope_along_edge(found: Pose, line: str, points: Mapping[str, PointReadout]) -> float | None:
+    left, right = points["left"].target, points["right"].target
+    if left is None or right is None:
+        return None
+    lx, ly, _ = found.level(LINES[line][0])
+    rx, ry, _ = found.level(LINES[line][2])
+    return (right - left) / math.hypot(rx - lx, ry - ly)
+
+
+def _warnings(found: Pose) -> list[Fault]:
+    warnings = []
+    if found.heel_clearance < 0.0:
+        warnings.append(
+            Fault("heel-rubs", "heel", f"heel {-found.heel_clearance * 1e3:.0f} mm below the edge",
+                  "a heel above the edge", "uncurl, or the heel lifts the cut",
+                  {"heel_clearance_m": found.heel_clearance})
+        )  # fmt: skip
+    if found.past_square:
+        warnings.append(
+            Fault("past-square", "rotate", "the bucket is turned past square",
+                  "left and right as seen from the seat",
+                  "left and right here are the bucket's own: its left is on your right")
+        )  # fmt: skip
+    return warnings
