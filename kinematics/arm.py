@@ -7,10 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import chain
-from .assembly import JOINTS, Assembly, beyond_joint, four_bar_from_bucket
+from .assembly import JOINTS, Assembly
+from .drives import FourBarPose, beyond_joint, drive_length, four_bar_from_bucket
 from .errors import Fault, Refused
 from .machine import BucketLinkage
-from .parameters import EDGE_POINTS, TOOTH_POINTS
+from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 
 _INDEX = {name: i for i, name in enumerate(chain.POINTS)}
 _OPTIONAL = (2, 4, 7, 8)  # swing boom, fore boom, tilt, rotate: places in q of joints a machine may lack
@@ -24,12 +25,13 @@ class Pose:
     on a machine without one.
     """
 
-    __slots__ = ("_row", "assembly", "q")
+    __slots__ = ("_four_bar", "_row", "assembly", "q")
 
     def __init__(self, assembly: Assembly, q: NDArray[np.float64], row: NDArray[np.float64]) -> None:
         self.assembly = assembly
         self.q = q
         self._row = row
+        self._four_bar: FourBarPose | None = None
 
     def level(self, point: str) -> tuple[float, float, float]:
         """Level-frame place (x reach, y left, z height over the body origin) of one of `chain.POINTS`.
@@ -107,20 +109,35 @@ class Pose:
 
     def edge_line(self) -> NDArray[np.float64]:
         """Level-frame places (m) of every vertex of the cutting edge, left to right, shape (n, 3)."""
+        edge = self.assembly.attachment.edge
+        if len(edge) == len(EDGE_POINTS):
+            return self._row[chain.LEVEL : chain.LEVEL + 9].reshape(3, 3).copy()
         m = self._row[chain.BODY_FROM_BUCKET : chain.BODY_FROM_BUCKET + 12]
         level = self._row[chain.LEVEL_FROM_BODY : chain.LEVEL_FROM_BODY + 9].reshape(3, 3)
-        points = np.array(self.assembly.attachment.edge)
-        placed: NDArray[np.float64] = (points @ m[:9].reshape(3, 3).T + m[9:]) @ level.T
+        placed: NDArray[np.float64] = (np.array(edge) @ m[:9].reshape(3, 3).T + m[9:]) @ level.T
         return placed
 
     def lowest(self) -> tuple[str, float]:
         """(what, height m over the body origin) of the lowest of edge, teeth and heel."""
-        named = [(name, self.height(name)) for name in EDGE_POINTS]
-        if self.has_teeth:
-            named += [(name, self.height(name)) for name in TOOTH_POINTS]
-        named += [(name, self.height(name)) for name in ("heel_left", "heel_right")]
-        named += [(f"edge_{i}", float(z)) for i, z in enumerate(self.edge_line()[:, 2])]
+        names = EDGE_POINTS + TOOTH_POINTS + HEEL_POINTS if self.has_teeth else EDGE_POINTS + HEEL_POINTS
+        named = [(name, float(self._row[3 * _INDEX[name] + 2])) for name in names]
+        if len(self.assembly.attachment.edge) > len(EDGE_POINTS):
+            named += [(f"edge_{i}", z) for i, z in enumerate(self.edge_line()[:, 2].tolist())]
         return min(named, key=lambda item: item[1])
+
+    def four_bar(self) -> FourBarPose | None:
+        """The bucket linkage in this pose, None on a machine without a measured one."""
+        if self._four_bar is None and self.assembly.idler is not None:
+            self._four_bar = four_bar_from_bucket(self.assembly, float(self.q[6]))
+        return self._four_bar
+
+    def cylinders(self) -> dict[str, float]:
+        """Pin-to-pin length (m) of every measured cylinder, by the joint it moves."""
+        bar = self.four_bar()
+        angles = {"boom": self.q[3], "fore_boom": self.q[4], "stick": self.q[5], "bucket": bar and bar.idler}
+        return {
+            name: drive_length(self.assembly, name, float(angles[name])) for name in self.assembly.cylinders
+        }
 
     def pins(self) -> dict[str, tuple[float, float, float]]:
         """Body-frame place (m) of every pin the profile gives, by name."""
@@ -214,7 +231,7 @@ def _pins(found: Pose) -> Iterator[tuple[str, tuple[float, float, float]]]:
     assembly = found.assembly
     machine = assembly.machine
     m = assembly.parameters[0]
-    _, _, swing_boom, boom, fore_boom, stick, bucket, _, _ = found.q.tolist()
+    swing_boom, boom, fore_boom, stick, bucket = found.q[2:7].tolist()
     body_arm = chain.body_from_arm(m, swing_boom)
     fx, fz, sx, sz = chain.arm_pins(m, boom, fore_boom)
     inner = {
@@ -241,9 +258,10 @@ def _pins(found: Pose) -> Iterator[tuple[str, tuple[float, float, float]]]:
         if cylinder is not None:
             yield f"{name}_cylinder_foot", chain.place(seat, pin_x + cylinder.foot_x, 0.0, cylinder.foot_z)
             yield f"{name}_cylinder_eye", chain.place(inner[outer], cylinder.eye_x, 0.0, cylinder.eye_z)
-    if isinstance(machine.bucket, BucketLinkage):
+    four_bar = found.four_bar()
+    if isinstance(machine.bucket, BucketLinkage) and four_bar is not None:
         bar = machine.bucket
-        idler = four_bar_from_bucket(assembly, bucket).idler
+        idler = four_bar.idler
         yield "idler_pivot", chain.place(inner["stick"], bar.pivot_x, 0.0, bar.pivot_z)
         yield "idler_pin", chain.place(
             inner["stick"],

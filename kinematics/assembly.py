@@ -1,18 +1,17 @@
-"""A machine with an attachment on its pins: joint ranges, and angles to cylinders and back.
+"""A machine with an attachment on its pins: the ranges of its joints.
 
 `assemble` refuses a pair that does not close over its whole stroke on one branch; what it returns can be
 trusted by every formula below it.
 """
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from . import linkage
-from .errors import Fault, Refused, refuse
+from .errors import Fault, refuse
 from .linkage import DEAD_CENTRE_RAD, Status, wrapped
 from .machine import Attachment, BucketLinkage, Cylinder, Held, Machine, Range
 from .parameters import record
@@ -20,8 +19,11 @@ from .parameters import record
 JOINTS = ("swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate")
 # Sensor noise and pin slop at an end stop. The angle is used as given; beyond this it is refused.
 STOP_SLACK_RAD = math.radians(0.25)
-STROKE_SLACK_M = 1e-6
+# An angle that went through the linkage and back comes home to this; a thousand times the bucket's own rounding,
+# since a bucket that turns less than its idler magnifies on the way back.
+ROUNDING_RAD = 1e-9
 _SAMPLES = 241
+FourBar = tuple[float, float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +32,8 @@ class Assembly:
 
     `ranges`: joint name to its `Range` (rad), only joints that exist. `idler`: the idler's range (rad), and
     `idler_side` its side of the line from its pivot to the link pin, where there is a linkage.
-    `parameters`: the record the formulas read. `limits`: shape (7, 2), rad, rows as `JOINTS`, 0 where absent.
+    `parameters`: the record the formulas read. `limits`: shape (7, 2), rad, rows as `JOINTS`, 0 where absent: the
+    ranges with the slack of an end stop, which a linkage hands on from idler (`idler_limits`) to bucket.
     """
 
     machine: Machine
@@ -39,6 +42,7 @@ class Assembly:
     parameters: NDArray[np.void]
     limits: NDArray[np.float64]
     idler: Range | None = None
+    idler_limits: Range | None = None
     idler_side: float = 0.0
     cylinders: dict[str, Cylinder] = field(default_factory=dict)
 
@@ -71,10 +75,30 @@ def assemble(machine: Machine, attachment: Attachment) -> Assembly:
     for row, name in enumerate(JOINTS):
         if name in ranges:
             limits[row] = ranges[name].low - STOP_SLACK_RAD, ranges[name].high + STOP_SLACK_RAD
+    idler_limits = None
+    if idler is not None and isinstance(machine.bucket, BucketLinkage):
+        idler_limits, bucket = _with_slack(
+            four_bar_of(machine, machine.bucket, attachment.pin_spacing), idler, ranges["bucket"]
+        )
+        limits[JOINTS.index("bucket")] = bucket.low - 1e-12, bucket.high + 1e-12
     limits.flags.writeable = False
     return Assembly(
-        machine, attachment, ranges, record(machine, attachment), limits, idler, side, _cylinders(machine)
-    )
+        machine, attachment, ranges, record(machine, attachment), limits, idler, idler_limits, side,
+        _cylinders(machine),
+    )  # fmt: skip
+
+
+def _with_slack(four: FourBar, idler: Range, bucket: Range) -> tuple[Range, Range]:
+    """Idler and bucket with the slack of an end stop: the idler's, and what the linkage makes of it."""
+    middle = 0.5 * (bucket.low + bucket.high)
+    ends = [idler.low, idler.high]
+    reached = [bucket.low, bucket.high]
+    for i, slack in ((0, -STOP_SLACK_RAD), (1, STOP_SLACK_RAD)):
+        angle, _, _, _, status, _ = linkage.bucket_from_idler(ends[i] + slack, *four)
+        if status == linkage.OK:  # else the stop is too near dead centre for any slack
+            ends[i] += slack
+            reached.append(wrapped(angle, middle))
+    return Range(*ends), Range(min(reached), max(reached))
 
 
 def machine_ranges(machine: Machine) -> tuple[dict[str, Range], list[Fault]]:
@@ -114,9 +138,9 @@ def _range_of(name: str, held: Held) -> tuple[Range | None, list[Fault]]:
     ends = []
     faults = []
     for length in (held.stroke.low, held.stroke.high):
-        angle, status, margin = _from_cylinder(held, length)
+        angle, status, margin = from_cylinder(held, length)
         if status != linkage.OK:
-            faults.append(_stroke_fault(f"{name}.cylinder", Status(status), margin, length))
+            faults.append(stroke_fault(f"{name}.cylinder", Status(status), margin, length))
         ends.append(angle)
     if faults:
         return None, faults
@@ -129,7 +153,8 @@ def _range_of(name: str, held: Held) -> tuple[Range | None, list[Fault]]:
     return Range(low - turns, high - turns), []
 
 
-def _stroke_fault(where: str, status: Status, margin: float, length: float) -> Fault:
+def stroke_fault(where: str, status: Status, margin: float, length: float) -> Fault:
+    """A cylinder length (m) at which a joint's triangle does not close, or stands at dead centre."""
     numbers = {"cylinder_m": length, "margin_m": margin}
     if status is Status.NO_CLOSURE:
         return Fault(
@@ -145,15 +170,14 @@ def _stroke_fault(where: str, status: Status, margin: float, length: float) -> F
     )  # fmt: skip
 
 
-def _from_cylinder(cylinder: Cylinder, length: float) -> tuple[float, int, float]:
+def from_cylinder(cylinder: Cylinder, length: float) -> tuple[float, int, float]:
+    """`linkage.joint_from_cylinder` for a cylinder of the profile."""
     c = cylinder
     return linkage.joint_from_cylinder(length, c.foot_x, c.foot_z, c.eye_x, c.eye_z, float(c.extending))
 
 
-_FourBar = tuple[float, float, float, float, float, float, float]
-
-
-def _four_bar(machine: Machine, bar: BucketLinkage, pin_spacing: float) -> _FourBar:
+def four_bar_of(machine: Machine, bar: BucketLinkage, pin_spacing: float) -> FourBar:
+    """What the four-bar formulas of `linkage` take, in order."""
     return (
         bar.pivot_x, bar.pivot_z, bar.idler_length, bar.power_link,
         machine.stick_length, pin_spacing, float(bar.branch),
@@ -168,7 +192,7 @@ def _sweep(
     The distance from idler pin to bucket pin is extreme only at the ends and where the idler points at or
     away from the bucket pin, so that with these angles among the samples closure and dead centre are exact.
     """
-    four = _four_bar(machine, bar, pin_spacing)
+    four = four_bar_of(machine, bar, pin_spacing)
     towards = math.atan2(-bar.pivot_z, machine.stick_length - bar.pivot_x)
     middle = 0.5 * (drive.low + drive.high)
     extremes = [
@@ -183,7 +207,7 @@ def _sweep(
     for idler in idlers.tolist():
         bucket, _, transmission, _, status, margin = linkage.bucket_from_idler(idler, *four)
         if status != linkage.OK:
-            fault = _sweep_fault(Status(status), idler, transmission, margin)
+            fault = sweep_fault(Status(status), idler, transmission, margin)
             if worst is None or margin < worst[0]:
                 worst = margin, fault
             continue
@@ -204,7 +228,8 @@ def _sweep(
     return Range(low - turns, high - turns), math.copysign(1.0, sides[0]), []
 
 
-def _sweep_fault(status: Status, idler: float, transmission: float, margin: float) -> Fault:
+def sweep_fault(status: Status, idler: float, transmission: float, margin: float) -> Fault:
+    """An idler angle (rad) at which the four-bar does not close, or stands at dead centre."""
     numbers = {"idler_deg": math.degrees(idler), "margin_m": margin}
     if status is Status.NO_CLOSURE:
         return Fault(
@@ -229,174 +254,4 @@ def _toggle_fault(idler: float) -> Fault:
         f"idler and power link pass through one line near {math.degrees(idler):.2f} deg",
         "one assembly branch over the whole stroke", "check the pins and the stroke",
         {"idler_deg": math.degrees(idler)},
-    )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class FourBarPose:
-    """The bucket four-bar in one position; angles in rad in the stick's frame, bucket unwrapped in its range.
-
-    `ratio` is d bucket / d idler: a sensor on the idler has its error multiplied by it.
-    """
-
-    bucket: float
-    idler: float
-    power_link: float
-    transmission: float
-    ratio: float
-
-
-def four_bar_from_idler(assembly: Assembly, idler: float) -> FourBarPose:
-    """The four-bar at an idler angle (rad, stick frame, positive from x towards z).
-
-    Raises `Refused`: "no-linkage", "beyond-joint", "dead-centre", "no-closure".
-    """
-    bar, span = _linkage_of(assembly)
-    idler = wrapped(_finite("idler", idler), 0.5 * (span.low + span.high))
-    refuse(_beyond("idler", idler, span))
-    bucket, power_link, transmission, ratio, status, margin = linkage.bucket_from_idler(
-        idler, *_four_bar(assembly.machine, bar, assembly.attachment.pin_spacing)
-    )
-    if status != linkage.OK:
-        raise Refused([_sweep_fault(Status(status), idler, transmission, margin)])
-    reach = assembly.ranges["bucket"]
-    bucket = wrapped(bucket, 0.5 * (reach.low + reach.high))
-    return FourBarPose(bucket, idler, power_link, transmission, ratio)
-
-
-def four_bar_from_power_link(assembly: Assembly, power_link: float) -> FourBarPose:
-    """The four-bar at a power link angle (rad, from idler pin to link pin, stick frame).
-
-    Raises `Refused`: "ambiguous" where two positions within the stroke share this angle, "out-of-stroke",
-    "other-branch", "no-closure", "dead-centre".
-    """
-    bar, span = _linkage_of(assembly)
-    idler, status, margin = linkage.idler_from_power_link(
-        _finite("power_link", power_link),
-        *_four_bar(assembly.machine, bar, assembly.attachment.pin_spacing), span.low, span.high,
-    )  # fmt: skip
-    if not math.isfinite(idler):
-        raise Refused([_power_link_fault(Status(status), power_link, margin)])
-    return four_bar_from_idler(assembly, idler)
-
-
-def _power_link_fault(status: Status, angle: float, margin: float) -> Fault:
-    code, expected = {
-        Status.AMBIGUOUS: ("ambiguous", "an angle that one position only of the stroke has"),
-        Status.OUT_OF_STROKE: ("out-of-stroke", "an angle that the cylinder's stroke reaches"),
-        Status.OTHER_BRANCH: ("other-branch", "an angle of the branch this linkage is assembled on"),
-        Status.NO_CLOSURE: ("no-closure", "an angle at which the links meet"),
-    }[status]
-    return Fault(
-        code, "power_link", f"{math.degrees(angle):.2f} deg", expected,
-        "sense the idler or the bucket instead" if status is Status.AMBIGUOUS else "check sensor sign and mounting",
-        {"power_link_deg": math.degrees(angle), "margin_m": margin},
-    )  # fmt: skip
-
-
-def four_bar_from_bucket(assembly: Assembly, bucket: float) -> FourBarPose:
-    """The four-bar at a bucket joint angle (rad, pin line in the stick frame).
-
-    Raises `Refused`: "no-linkage", "beyond-joint", "no-closure", "other-branch".
-    """
-    bar, _ = _linkage_of(assembly)
-    refuse(_beyond("bucket", _finite("bucket", bucket), assembly.ranges["bucket"]))
-    idler, status, margin = linkage.idler_from_bucket(
-        bucket, *_four_bar(assembly.machine, bar, assembly.attachment.pin_spacing), assembly.idler_side
-    )
-    if status not in {linkage.OK, linkage.DEAD_CENTRE}:
-        code = "no-closure" if status == linkage.NO_CLOSURE else "other-branch"
-        raise Refused([
-            Fault(code, "bucket", f"{math.degrees(bucket):.2f} deg", "an angle the linkage reaches", "",
-                  {"bucket_deg": math.degrees(bucket), "margin_m": margin})
-        ])  # fmt: skip
-    return four_bar_from_idler(assembly, idler)
-
-
-def joint_angle(assembly: Assembly, joint: str, cylinder_length: float) -> float:
-    """Angle (rad) of `joint` ("boom", "fore_boom", "stick", "bucket") at a cylinder length (m, pin to pin).
-
-    Raises `Refused`: "no-cylinder", "not-finite", "out-of-stroke" with the stroke in its numbers.
-    The published mini excavator's boom cylinder at 0.905 m holds the boom at -0.4737 rad.
-    """
-    cylinder = _cylinder_of(assembly, joint)
-    refuse(_out_of_stroke(joint, _finite(joint, cylinder_length), cylinder))
-    angle, status, margin = _from_cylinder(cylinder, cylinder_length)
-    if status != linkage.OK:
-        raise Refused([_stroke_fault(f"{joint}.cylinder", Status(status), margin, cylinder_length)])
-    if joint == "bucket":
-        return four_bar_from_idler(assembly, angle).bucket
-    reach = assembly.ranges[joint]
-    return wrapped(angle, 0.5 * (reach.low + reach.high))
-
-
-def cylinder_length(assembly: Assembly, joint: str, angle: float) -> float:
-    """Length (m, pin to pin) of the cylinder that holds `joint` at `angle` (rad); undoes `joint_angle`.
-
-    Raises `Refused`: "no-cylinder", "beyond-joint", "other-branch".
-    """
-    c = _cylinder_of(assembly, joint)
-    if joint == "bucket":
-        angle = four_bar_from_bucket(assembly, angle).idler
-    else:
-        refuse(_beyond(joint, _finite(joint, angle), assembly.ranges[joint]))
-    length, status, margin = linkage.cylinder_from_joint(
-        angle, c.foot_x, c.foot_z, c.eye_x, c.eye_z, float(c.extending)
-    )
-    if status == linkage.OTHER_BRANCH:
-        raise Refused([
-            Fault("other-branch", joint, f"{math.degrees(angle):.2f} deg", "an angle short of dead centre", "",
-                  {"angle_deg": math.degrees(angle), "margin_m": margin})
-        ])  # fmt: skip
-    return length
-
-
-def _linkage_of(assembly: Assembly) -> tuple[BucketLinkage, Range]:
-    bar = assembly.machine.bucket
-    if not isinstance(bar, BucketLinkage) or assembly.idler is None:
-        raise Refused([
-            Fault("no-linkage", "bucket", "a machine without a measured bucket linkage",
-                  "idler and power link in the profile", "measure the linkage, or give the bucket's own angle")
-        ])  # fmt: skip
-    return bar, assembly.idler
-
-
-def _cylinder_of(assembly: Assembly, joint: str) -> Cylinder:
-    if joint not in assembly.cylinders:
-        raise Refused([
-            Fault("no-cylinder", joint, "a joint without a measured cylinder",
-                  "one of " + (", ".join(assembly.cylinders) or "no joint: this machine has no cylinder measured"),
-                  "give the joint's angle, or measure its cylinder")
-        ])  # fmt: skip
-    return assembly.cylinders[joint]
-
-
-def _finite(where: str, value: float) -> float:
-    if not math.isfinite(value):
-        raise Refused([Fault("not-finite", where, str(value), "a finite number")])
-    return value
-
-
-def _out_of_stroke(where: str, length: float, cylinder: Cylinder) -> Iterator[Fault]:
-    low, high = cylinder.stroke.low, cylinder.stroke.high
-    if not low - STROKE_SLACK_M <= length <= high + STROKE_SLACK_M:
-        yield Fault(
-            "out-of-stroke", where, f"{length * 1e3:.1f} mm", f"{low * 1e3:.1f} to {high * 1e3:.1f} mm, pin to pin",
-            "check the sensor, its zero and the unit",
-            {"length_mm": length * 1e3, "shortest_mm": low * 1e3, "longest_mm": high * 1e3},
-        )  # fmt: skip
-
-
-def _beyond(where: str, angle: float, reach: Range) -> Iterator[Fault]:
-    if not reach.low - STOP_SLACK_RAD <= angle <= reach.high + STOP_SLACK_RAD:
-        yield beyond_joint(where, angle, reach)
-
-
-def beyond_joint(where: str, angle: float, reach: Range) -> Fault:
-    """The fault of an angle (rad) beyond a joint's range."""
-    low, high, found = (math.degrees(x) for x in (reach.low, reach.high, angle))
-    return Fault(
-        "beyond-joint", where, f"{found:.2f} deg", f"{low:.2f} to {high:.2f} deg",
-        "check the sensor's sign and mounting offset, and the profile",
-        {"angle_deg": found, "low_deg": low, "high_deg": high},
     )  # fmt: skip

@@ -205,9 +205,13 @@ def solve(
     for i in range(9):
         row[LEVEL_FROM_BODY + i] = level[i]
     mast_x, mast_y, mast_z = place(body_stick, m["mast_x"], m["mast_y"], m["mast_z"])
-    up = level[6] * (mast_x - body_stick[9]) + level[7] * (mast_y - body_stick[10])
-    up += level[8] * (mast_z - body_stick[11])
-    row[MAST_ANGLE] = math.acos(min(1.0, max(-1.0, up)))  # unit directions: only rounding can pass 1
+    mast_x -= body_stick[9]
+    mast_y -= body_stick[10]
+    mast_z -= body_stick[11]
+    ahead = level[0] * mast_x + level[2] * mast_z
+    aside = level[3] * mast_x + level[4] * mast_y + level[5] * mast_z
+    up = level[6] * mast_x + level[7] * mast_y + level[8] * mast_z
+    row[MAST_ANGLE] = math.atan2(math.hypot(ahead, aside), up)
     # From right to left along the edge, in the level frame.
     dx = row[0] - row[6]
     dy = row[1] - row[7]

@@ -82,7 +82,10 @@ def readout(
     if height is None:
         why_not.append(_no_height(book))
     stations = _stations(found, book, aim, line, swing, why_not)
-    points = {name: _point(z, book, aim, stations and stations[name]) for name, z in heights.items()}
+    points = {
+        name: _point(z, book, aim, None if stations is None else stations[name])
+        for name, z in heights.items()
+    }
     what, lowest = found.lowest()
     lowest_elevation = None if height is None else height.elevation + lowest
     limit = None if aim is None else floor_limit(aim)

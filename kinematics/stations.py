@@ -8,6 +8,8 @@ keeps its places in it.
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from .arm import Pose
 from .chain import level_from_body, place
 from .errors import Fault, Refused
@@ -39,11 +41,11 @@ def anchor(found: Pose, point: str, station: float, swing: float | None, setup: 
     `swing` (rad, anticlockwise from above) of the body on its undercarriage, None where it is not sensed.
     """
     x, y, _ = _stand_place(found, point, swing or 0.0)
-    boom = found.q[2]
-    bx, by, _ = _turned(swing or 0.0, (math.cos(boom), math.sin(boom), 0.0))
-    level = level_from_body(*_lean(found, swing or 0.0))
-    ox, oy, _ = place(level, bx, by, 0.0)
     plumb = _turned(swing or 0.0, found.plumb)
+    normal = _turned(swing or 0.0, (-math.sin(found.q[2]), math.cos(found.q[2]), 0.0))
+    # The level line in the arm's plane, square to plumb and to the plane's normal: what an edge held level follows.
+    ahead = np.cross(normal, plumb)
+    ox, oy, _ = place(level_from_body(*_lean(found, swing or 0.0)), *ahead.tolist())
     return Anchor(setup, x, y, math.atan2(oy, ox), station, plumb, swing is not None)
 
 

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 
-def _cache_folder() -> str:
+def cache_folder() -> str:
     """A folder named by the sources: numba does not notice an edited callee in another module."""
     root = Path(__file__).parent.parent / "kinematics"
     digest = hashlib.sha256()
@@ -15,4 +15,4 @@ def _cache_folder() -> str:
     return str(Path(tempfile.gettempdir()) / f"tipdatum-numba-{digest.hexdigest()[:16]}")
 
 
-os.environ.setdefault("NUMBA_CACHE_DIR", _cache_folder())
+os.environ.setdefault("NUMBA_CACHE_DIR", cache_folder())

@@ -10,7 +10,6 @@ from kinematics.errors import Refused
 from kinematics.levelling import Book, Laser, Role, void_entries
 from tests.tolerances import NOISE_M, PRINTED_FT
 
-
 HEIGHTS = st.floats(min_value=-12.0, max_value=12.0)
 ELEVATIONS = st.floats(min_value=-500.0, max_value=3000.0)
 

@@ -40,7 +40,7 @@ def test_a_good_crossing_is_taken() -> None:
 )
 def test_one_reason(change: dict[str, float], code: str) -> None:
     """Defaults of the trade (common practice, no source): 3 mm a turn, 10 deg, 0.05 deg for 1 s, 50 mm, 10 mm."""
-    assert codes(replace(GOOD, **change)) == [code]  # type: ignore[arg-type]
+    assert codes(replace(GOOD, **change)) == [code]
 
 
 def test_slower_head_needs_a_slower_arm() -> None:

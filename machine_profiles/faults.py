@@ -1,0 +1,143 @@
+"""Faults of a profile file, with their place in it, and pydantic's findings in our words."""
+
+import difflib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import UnionType
+from typing import Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from kinematics.errors import Fault
+
+from .schema import ByPoints, ByTape, ByXZ
+
+_FORMS: Mapping[str, type[BaseModel]] = {model.__name__: model for model in (ByXZ, ByTape, ByPoints)}
+_SHOWN = 60
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileFault:
+    """One thing that is wrong in a profile file.
+
+    `code` stable and hyphenated; `path` the dotted place ("boom.cylinder.foot", "" for the whole file); `line`
+    from 1, None where the place has no line; `found`, `expected`, `advice` plain words.
+    """
+
+    code: str
+    path: str
+    line: int | None
+    found: str
+    expected: str
+    advice: str
+
+    def __str__(self) -> str:
+        place = (f"line {self.line}: " if self.line else "") + (f"{self.path}: " if self.path else "")
+        advice = f"; {self.advice}" if self.advice else ""
+        return f"{place}expected {self.expected}, found {self.found}{advice}"
+
+
+class ProfileFaulty(ValueError):
+    """A profile that is not taken; `faults` holds every reason found, in the order of the file."""
+
+    def __init__(self, faults: tuple[ProfileFault, ...]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(str(fault) for fault in faults))
+
+
+def shown(value: object) -> str:
+    """A found value in few words, whatever its size."""
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int) and abs(value) >= 10**20:
+        return "a whole number of more than twenty digits"
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+
+
+def document_faults(model: type[BaseModel], error: ValidationError) -> Iterator[Fault]:
+    """Each finding of a strict validation of `model` as a fault at its dotted path in the file."""
+    for detail in error.errors(include_url=False):
+        loc = tuple(part for part in detail["loc"] if part not in _FORMS)
+        yield _fault(model, detail["loc"], ".".join(str(part) for part in loc), detail)
+
+
+def _fault(model: type[BaseModel], loc: tuple[int | str, ...], path: str, detail: Any) -> Fault:
+    kind, value, limits = detail["type"], detail["input"], detail.get("ctx", {})
+    key = path.rpartition(".")[2]
+    if kind == "extra_forbidden":
+        return _unknown_key(model, loc, path, key)
+    if kind == "missing":
+        return Fault(
+            "missing-key", path, "no such key", f"the key {key}", "add it; see the guide on measuring"
+        )
+    if kind == "finite_number":
+        return Fault(
+            "not-finite", path, shown(value), "a finite number", "measure it, or leave its table out"
+        )
+    if kind == "literal_error":
+        code = "wrong-unit" if path.startswith("units.") else "not-a-choice"
+        return Fault(code, path, shown(value), limits["expected"].replace("'", ""))
+    if kind == "string_pattern_mismatch":
+        return Fault("not-a-slug", path, shown(value), "2 to 40 of a to z, 0 to 9 and hyphens")
+    if kind == "greater_than":
+        return Fault("not-positive", path, shown(value), "a number greater than 0")
+    if kind in _SIZES:
+        return Fault("wrong-size", path, shown(value), _SIZES[kind].format(**limits))
+    return Fault(
+        "wrong-type", path, shown(value), _TYPES.get(kind, detail["msg"].lower()), _hint(value, kind)
+    )
+
+
+_SIZES = {
+    "string_too_short": "at least {min_length} characters",
+    "string_too_long": "at most {max_length} characters",
+    "too_short": "a list of at least {min_length}",
+    "too_long": "a list of at most {max_length}",
+}
+_TYPES = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "list_type": "a list",
+    "model_type": "a table",
+}
+
+
+def _hint(value: object, kind: str) -> str:
+    return "leave out quotes and unit words" if kind == "float_type" and isinstance(value, str) else ""
+
+
+def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...], path: str, key: str) -> Fault:
+    known = _known_keys(_table_at(model, loc[:-1]))
+    near = difflib.get_close_matches(key, known, n=1)
+    advice = f"did you mean {near[0]}?" if near else "take it out"
+    return Fault("unknown-key", path, f"the key {shown(key)}", "one of " + ", ".join(known), advice)
+
+
+def _known_keys(model: type[BaseModel]) -> list[str]:
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _table_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> type[BaseModel]:
+    for part in loc:
+        if part in _FORMS:
+            model = _FORMS[str(part)]
+            continue
+        inner = list(tables(model.model_fields[str(part)].annotation))
+        if len(inner) == 1:  # several are told apart by the form that follows in `loc`
+            model = inner[0]
+    return model
+
+
+def tables(annotation: object) -> Iterator[type[BaseModel]]:
+    """The tables that a field may hold."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    elif get_origin(annotation) in {Union, UnionType}:
+        for inner in get_args(annotation):
+            yield from tables(inner)

@@ -1,0 +1,159 @@
+"""What a check of a profile, or of a machine with an attachment, says: the same from command line and service."""
+
+import math
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from kinematics.assembly import Assembly, assemble, machine_ranges
+from kinematics.drives import four_bar_from_idler
+from kinematics.errors import Refused
+from kinematics.machine import Attachment, BucketLinkage, Cylinder, Machine, Range
+
+from .faults import ProfileFault, ProfileFaulty
+from .loader import Profile, parse_profile
+from .schema import AttachmentDocument
+from .worked import worked_checks
+
+_SAMPLES = 181
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Taken or not, and why. `facts` names carry their units; empty where the verdict is no.
+
+    `id`, `name`, `content_hash` are None where the file could not be read; of a pair there is no hash.
+    """
+
+    ok: bool
+    kind: str | None = None
+    id: str | None = None
+    name: str | None = None
+    content_hash: str | None = None
+    faults: tuple[ProfileFault, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """The verdict as JSON-able data."""
+        return asdict(self) | {"faults": [asdict(fault) for fault in self.faults]}  # a list, as JSON has it
+
+
+def check_profile(text: str) -> Verdict:
+    """Read a profile and say what it gives: joint ranges, strokes and lengths, or edge, heel and sign checks.
+
+    Never raises for what a file may contain; every fault is in the verdict.
+    """
+    try:
+        profile = parse_profile(text)
+    except ProfileFaulty as faulty:
+        return Verdict(ok=False, faults=faulty.faults)
+    geometry = profile.geometry
+    facts = (
+        _machine_facts(geometry) if isinstance(geometry, Machine) else _attachment_facts(profile, geometry)
+    )
+    return Verdict(
+        ok=True,
+        kind=profile.kind,
+        id=profile.id,
+        name=profile.name,
+        content_hash=profile.content_hash,
+        facts=facts,
+    )
+
+
+def check_pair(machine: Profile, attachment: Profile) -> Verdict:
+    """Say whether a machine and an attachment close over the whole stroke, with bucket and transmission range.
+
+    Faults name the linkage ("bucket") and have no line, since two files meet.
+    """
+    verdict = Verdict(
+        ok=True,
+        kind="pair",
+        id=f"{machine.id} with {attachment.id}",
+        name=f"{machine.name} with {attachment.name}",
+    )
+    carrier, tool = machine.geometry, attachment.geometry
+    if not isinstance(carrier, Machine) or not isinstance(tool, Attachment):
+        found = f"a profile of kind {machine.kind}, then one of kind {attachment.kind}"
+        expected = "a machine, then an attachment"
+        return _turned_down(verdict, ProfileFault("wrong-kind", "", None, found, expected, "swap or replace"))
+    try:
+        assembly = assemble(carrier, tool)
+    except Refused as refused:
+        return _turned_down(
+            verdict,
+            *(ProfileFault(f.code, f.where, None, f.found, f.expected, f.advice) for f in refused.faults),
+        )
+    return replace(verdict, facts=_pair_facts(assembly))
+
+
+def _turned_down(verdict: Verdict, *faults: ProfileFault) -> Verdict:
+    return replace(verdict, ok=False, faults=faults)
+
+
+def _degrees(span: Range) -> list[float]:
+    return [math.degrees(span.low), math.degrees(span.high)]
+
+
+def _machine_facts(machine: Machine) -> dict[str, Any]:
+    lengths = {
+        "boom": machine.boom_length,
+        "fore_boom": machine.fore_boom_length,
+        "stick": machine.stick_length,
+    }
+    held = {"boom": machine.boom, "fore_boom": machine.fore_boom, "stick": machine.stick}
+    bucket = machine.bucket
+    ranges = {name: _degrees(span) for name, span in machine_ranges(machine)[0].items()}
+    cylinders = {name: part for name, part in held.items() if isinstance(part, Cylinder)}
+    if isinstance(bucket, Range):
+        ranges["bucket"] = _degrees(bucket)
+    elif isinstance(bucket.drive, Cylinder):
+        cylinders["bucket"] = bucket.drive
+    return {
+        "link_lengths_m": {name: length for name, length in lengths.items() if length is not None},
+        "joint_ranges_deg": ranges,
+        "cylinders_mm": {
+            name: [part.stroke.low * 1e3, part.stroke.high * 1e3] for name, part in cylinders.items()
+        },
+        "bucket_linkage": isinstance(bucket, BucketLinkage),
+        "receiver": machine.receiver is not None,
+    }
+
+
+def _attachment_facts(profile: Profile, attachment: Attachment) -> dict[str, Any]:
+    edge = attachment.edge
+    facts: dict[str, Any] = {
+        "pin_spacing_mm": attachment.pin_spacing * 1e3,
+        "edge_width_mm": math.dist(edge[0], edge[-1]) * 1e3,
+        "teeth": attachment.teeth is not None,
+    }
+    axes = {"tilt": attachment.tilt, "rotate": attachment.rotate}
+    facts["joint_ranges_deg"] = {
+        name: _degrees(axis.range) for name, axis in axes.items() if axis is not None
+    }
+    document = AttachmentDocument.model_validate(profile.document)
+    facts["sign_checks"] = {
+        check.path: {
+            "angle_deg": math.degrees(check.angle),
+            "stated_mm": check.stated * 1e3,
+            "computed_mm": check.computed * 1e3,
+        }
+        for check in worked_checks(document, attachment)
+    }
+    return facts
+
+
+def _pair_facts(assembly: Assembly) -> dict[str, Any]:
+    facts: dict[str, Any] = {"joint_ranges_deg": {n: _degrees(span) for n, span in assembly.ranges.items()}}
+    if assembly.idler is not None:
+        idlers = np.linspace(assembly.idler.low, assembly.idler.high, _SAMPLES).tolist()
+        poses = [four_bar_from_idler(assembly, idler) for idler in idlers]
+        facts["idler_deg"] = _degrees(assembly.idler)
+        facts["transmission_deg"] = _ends([math.degrees(pose.transmission) for pose in poses])
+        facts["bucket_per_idler"] = _ends([abs(pose.ratio) for pose in poses])
+    return facts
+
+
+def _ends(values: list[float]) -> list[float]:
+    return [min(values), max(values)]

@@ -1,0 +1,185 @@
+"""The shipped profiles: outside check of the published mini, and that each does the work of its class."""
+
+import math
+
+import pytest
+
+from kinematics.arm import Pose, pose
+from kinematics.assembly import Assembly, assemble
+from kinematics.drives import joint_angle
+from kinematics.machine import Attachment, Machine
+from machine_profiles import check_pair, check_profile, shipped
+
+CRAWLERS = ("crawler-14t", "crawler-21t")
+TOOLS = ("trenching-600", "digging-1500", "tilting-1800", "tilt-rotator-1600")
+GROUND_M = {"crawler-14t": -1.70, "crawler-21t": -1.85}  # the ground under the boom foot pin, as in `source`
+
+
+def pair(machine: str, attachment: str) -> Assembly:
+    carrier = shipped()["machine", machine].geometry
+    tool = shipped()["attachment", attachment].geometry
+    assert isinstance(carrier, Machine)
+    assert isinstance(tool, Attachment)
+    return assemble(carrier, tool)
+
+
+def posed(assembly: Assembly, boom: float, stick: float, bucket: float) -> Pose:
+    still = {name: 0.0 for name in ("tilt", "rotate") if name in assembly.ranges}
+    return pose(assembly, pitch=0.0, roll=0.0, boom=boom, stick=stick, bucket=bucket, **still)
+
+
+def floor_flat(assembly: Assembly, boom: float, stick: float) -> float | None:
+    """The bucket angle that lays the floor flat, None where the bucket does not turn that far."""
+    span = assembly.ranges["bucket"]
+    found = span.low - posed(assembly, boom, stick, span.low).floor_angle
+    found = span.low + (found - span.low) % (2 * math.pi)
+    return found if found <= span.high else None
+
+
+def test_all_that_was_promised_is_shipped() -> None:
+    assert set(shipped()) == {
+        *(("machine", name) for name in (*CRAWLERS, "published-mini")),
+        *(("attachment", name) for name in (*TOOLS, "published-mini-bucket")),
+    }
+
+
+def test_the_catalogue_given_out_is_the_callers_own() -> None:
+    shipped().clear()
+    assert shipped()
+
+
+@pytest.mark.parametrize(
+    ("joint", "length", "angle"),
+    [
+        ("boom", 0.905, -0.4737), ("boom", 1.305, 1.0923),
+        ("stick", 1.046, -0.5103), ("stick", 1.556, -2.5848),
+        ("bucket", 0.84, 0.7839), ("bucket", 1.26, -2.8659),
+    ],
+)  # fmt: skip
+def test_published_mini_through_the_file(joint: str, length: float, angle: float) -> None:
+    """Open MATLAB model of a mini excavator, files excavatorConstants and excavatorModel; digits seen.
+
+    The publication's bucket angle is that of the tip, ours that of the pin line: they differ by the lug's angle.
+    Printed to four decimals: 5e-5 rad.
+    """
+    found = joint_angle(pair("published-mini", "published-mini-bucket"), joint, length)
+    if joint == "bucket":
+        found -= math.atan2(0.164, -0.014)
+    assert math.isfinite(found)
+    assert abs(found - angle) <= 5e-5
+
+
+def test_published_mini_tip_stands_where_the_publication_has_it() -> None:
+    """Tip M = (0.567, 0) and lug K = (-0.014, 0.164) from the bucket pin: same distances in the pin-line frame."""
+    bucket = shipped()["attachment", "published-mini-bucket"].geometry
+    assert isinstance(bucket, Attachment)
+    x, _, z = bucket.edge[bucket.centre]
+    assert abs(math.hypot(x, z) - 0.567) <= 1e-12
+    assert (
+        abs(math.dist((x, z), (bucket.pin_spacing, 0.0)) - math.dist((0.567, 0.0), (-0.014, 0.164))) <= 1e-12
+    )
+    assert z < 0.0
+
+
+@pytest.mark.parametrize("machine", CRAWLERS)
+@pytest.mark.parametrize("tool", TOOLS)
+def test_every_tool_fits_every_crawler(machine: str, tool: str) -> None:
+    """Proportions usual for the class, from memory: 150 to 180 deg of bucket, links never near a line."""
+    verdict = check_pair(shipped()["machine", machine], shipped()["attachment", tool])
+    assert verdict.ok, verdict.faults
+    low, high = verdict.facts["joint_ranges_deg"]["bucket"]
+    assert 150 <= high - low <= 180
+    least, most = verdict.facts["transmission_deg"]
+    assert 20 <= least < most <= 160
+
+
+@pytest.mark.parametrize(
+    ("machine", "depth_m", "reach_m"),
+    [("crawler-14t", (4.5, 6.0), (7.5, 8.6)), ("crawler-21t", (6.0, 7.2), (9.0, 10.3))],
+)
+def test_depth_and_reach_of_the_class(
+    machine: str, depth_m: tuple[float, float], reach_m: tuple[float, float]
+) -> None:
+    """Usual for the class, from memory. Deepest with stick and tip plumb; farthest on the ground with both run out."""
+    assembly = pair(machine, "digging-1500")
+    spans = assembly.ranges
+    steps = [i / 30 for i in range(31)]
+    poses = [
+        posed(assembly, *(spans[j].low + t * (spans[j].high - spans[j].low) for j, t in zip(
+            ("boom", "stick", "bucket"), at, strict=True)))
+        for at in ((b, s, k) for b in steps for s in steps[15:] for k in steps[::3])
+    ]  # fmt: skip
+    deepest = -min(p.height("centre") - GROUND_M[machine] for p in poses)
+    farthest = max(p.reach for p in poses if abs(p.height("centre") - GROUND_M[machine]) < 0.2)
+    assert depth_m[0] <= deepest <= depth_m[1]
+    assert reach_m[0] <= farthest <= reach_m[1]
+
+
+@pytest.mark.parametrize("machine", CRAWLERS)
+@pytest.mark.parametrize("tool", TOOLS)
+def test_floor_lies_flat_at_footing_depth_at_mid_reach(machine: str, tool: str) -> None:
+    """Footing depths of 1 to 2.5 m under the tracks, mast within 30 deg of plumb on the way."""
+    assembly = pair(machine, tool)
+    reached = []
+    for i in range(-30, 31):
+        for stick in (-100, -90, -80, -70):
+            boom = math.radians(i)
+            bucket = floor_flat(assembly, boom, math.radians(stick))
+            if bucket is not None:
+                found = posed(assembly, boom, math.radians(stick), bucket)
+                assert abs(found.floor_angle) <= 1e-9
+                if 3.5 <= found.reach <= 6.0 and math.degrees(found.mast_angle) <= 30:
+                    reached.append(GROUND_M[machine] - found.height("centre"))
+    assert reached
+    assert min(reached) <= 1.0
+    assert max(reached) >= 2.5
+
+
+@pytest.mark.parametrize("machine", CRAWLERS)
+def test_mast_is_plumb_when_the_stick_hangs(machine: str) -> None:
+    assembly = pair(machine, "digging-1500")
+    found = posed(assembly, 0.1, -math.pi / 2 - 0.1, 0.8)
+    assert math.isfinite(found.mast_angle)
+    assert found.mast_angle <= 1e-7  # acos near 1 keeps half the digits
+
+
+def test_curl_alone_changes_the_depth_by_about_three_feet() -> None:
+    """Common practice, no source: on 20-odd tonnes some 30 to 50 deg of curl from floor-flat is about 3 ft.
+
+    21 t crawler with the 1.5 m digging bucket, 40 deg: 2.88 ft.
+    """
+    assembly = pair("crawler-21t", "digging-1500")
+    boom, stick = math.radians(-5), math.radians(-80)
+    flat = floor_flat(assembly, boom, stick)
+    assert flat is not None
+    before = posed(assembly, boom, stick, flat)
+    after = posed(assembly, boom, stick, flat - math.radians(40))
+    change_ft = (after.height("centre") - before.height("centre")) / 0.3048
+    assert 2.3 <= change_ft <= 3.7
+    assert abs(change_ft - 2.88) <= 0.01
+
+
+def test_verdict_says_what_a_file_gives() -> None:
+    machine = check_profile(shipped()["machine", "crawler-14t"].source_text).as_json()
+    assert machine["ok"] is True
+    assert machine["facts"]["cylinders_mm"]["boom"] == pytest.approx([1350, 2400], abs=1e-9)
+    assert machine["facts"]["joint_ranges_deg"]["boom"] == pytest.approx([-41.25, 54.04], abs=0.01)
+    tool = check_profile(shipped()["attachment", "tilting-1800"].source_text)
+    assert tool.facts["edge_width_mm"] == pytest.approx(1800, abs=1e-9)
+    check = tool.facts["sign_checks"]["tilt.check"]
+    assert abs(check["stated_mm"] - check["computed_mm"]) <= 5
+    assert tool.content_hash == shipped()["attachment", "tilting-1800"].content_hash
+
+
+def test_a_pair_that_does_not_fit_says_by_how_much() -> None:
+    verdict = check_pair(shipped()["machine", "published-mini"], shipped()["attachment", "digging-1500"])
+    assert not verdict.ok
+    assert [fault.code for fault in verdict.faults] == ["no-closure"]
+    assert "misses by" in verdict.faults[0].found
+    assert not verdict.facts
+
+
+def test_a_pair_the_wrong_way_round_is_refused() -> None:
+    verdict = check_pair(shipped()["attachment", "digging-1500"], shipped()["machine", "crawler-14t"])
+    assert not verdict.ok
+    assert [fault.code for fault in verdict.faults] == ["wrong-kind"]
