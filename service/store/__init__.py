@@ -1,0 +1,47 @@
+"""What is kept on disk: the database, the log of every job, and profile revisions."""
+
+from . import events, profiles
+from .canonical import canonical_json
+from .database import Database, open_database
+from .errors import (
+    DatabaseClosed,
+    DatabaseFromTheFuture,
+    DatabaseUnreadable,
+    IdempotencyConflict,
+    JobExists,
+    JobUnknown,
+    LogDamaged,
+    NotStorable,
+    RevisionConflict,
+    SequenceMismatch,
+    StoreError,
+)
+from .events import NewEvent, StoredEvent, StoredJob, verify_chain
+from .profiles import StoredRevision
+from .times import utc_text, utc_time
+
+__all__ = [
+    "Database",
+    "DatabaseClosed",
+    "DatabaseFromTheFuture",
+    "DatabaseUnreadable",
+    "IdempotencyConflict",
+    "JobExists",
+    "JobUnknown",
+    "LogDamaged",
+    "NewEvent",
+    "NotStorable",
+    "RevisionConflict",
+    "SequenceMismatch",
+    "StoreError",
+    "StoredEvent",
+    "StoredJob",
+    "StoredRevision",
+    "canonical_json",
+    "events",
+    "open_database",
+    "profiles",
+    "utc_text",
+    "utc_time",
+    "verify_chain",
+]

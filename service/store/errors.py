@@ -1,0 +1,109 @@
+"""What the store refuses, with its facts as attributes. Nothing here knows HTTP."""
+
+from collections.abc import Iterable
+
+
+class StoreError(Exception):
+    """Base of everything the store raises on purpose."""
+
+
+class DatabaseUnreadable(StoreError):
+    """What stands at the address cannot serve as a database, or no longer can."""
+
+    def __init__(self, path: str, expected: str, found: str, advice: str) -> None:
+        self.path, self.expected, self.found, self.advice = path, expected, found, advice
+        super().__init__(f"{path}: expected {expected}, found {found}; {advice}")
+
+
+class DatabaseFromTheFuture(StoreError):
+    """A database at a revision this version does not know. The file was not touched.
+
+    `expected` is the newest revision known here, `found` the one in the file.
+    """
+
+    def __init__(self, path: str, expected: str, found: str) -> None:
+        self.path, self.expected, self.found = path, expected, found
+        self.advice = "open it with the release that wrote it, or a later one; nothing was changed"
+        super().__init__(
+            f"{path}: expected a database at revision {expected} or before, found revision {found}; {self.advice}"
+        )
+
+
+class DatabaseClosed(StoreError):
+    """Work was handed to a database that is closed; it was not done."""
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        super().__init__(f"{path}: expected an open database, found it closed; nothing was done")
+
+
+class NotStorable(StoreError, ValueError):
+    """A value that could not be read back exactly as given; `faults` names each as (place, found, expected)."""
+
+    def __init__(self, faults: Iterable[tuple[str, str, str]]) -> None:
+        self.faults = tuple(faults)
+        super().__init__(
+            "; ".join(
+                f"{place or 'value'}: expected {expected}, found {found}"
+                for place, found, expected in self.faults
+            )
+        )
+
+
+class JobExists(StoreError):
+    """The id is taken by another job."""
+
+    def __init__(self, job_id: str) -> None:
+        self.job_id = job_id
+        super().__init__(f"expected a new job id, found a job {job_id!r} already; choose another id")
+
+
+class JobUnknown(StoreError):
+    """There is no such job."""
+
+    def __init__(self, job_id: str) -> None:
+        self.job_id = job_id
+        super().__init__(f"expected a job on record, found none named {job_id!r}; open it first")
+
+
+class IdempotencyConflict(StoreError):
+    """The key was used in this job for another request; `seq` is the event recorded then."""
+
+    def __init__(self, job_id: str, key: str, seq: int) -> None:
+        self.job_id, self.key, self.seq = job_id, key, seq
+        super().__init__(
+            f"expected the request that key {key!r} stands for in job {job_id!r} (event {seq}), "
+            "found a different one; use a new key"
+        )
+
+
+class SequenceMismatch(StoreError):
+    """The job has moved on: `expected` is the caller's last seq, `found` the job's."""
+
+    def __init__(self, job_id: str, expected: int, found: int) -> None:
+        self.job_id, self.expected, self.found = job_id, expected, found
+        super().__init__(
+            f"expected job {job_id!r} at event {expected}, found it at {found}; read it again and decide anew"
+        )
+
+
+class LogDamaged(StoreError):
+    """A stored event that this store cannot have written: the file was altered from outside."""
+
+    def __init__(self, job_id: str, seq: int, found: str) -> None:
+        self.job_id, self.seq, self.found = job_id, seq, found
+        super().__init__(
+            f"job {job_id!r}, event {seq}: expected an event as it was written, found {found}; "
+            "restore the database from a copy"
+        )
+
+
+class RevisionConflict(StoreError):
+    """A content hash on record for another profile or another document."""
+
+    def __init__(self, kind: str, content_hash: str, found: str) -> None:
+        self.kind, self.content_hash, self.found = kind, content_hash, found
+        super().__init__(
+            f"expected {kind} revision {content_hash} to be the one on record, found {found}; "
+            "check how the hash was formed"
+        )

@@ -1,0 +1,1 @@
+"""Migrations, packaged: `database.py` runs them when a database is opened."""

@@ -1,0 +1,116 @@
+"""The migrations give the tables of tables.py, on SQLite here and as PostgreSQL would be told."""
+
+import io
+import os
+import re
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
+from sqlalchemy import create_engine
+
+from service.store import open_database
+from service.store.migrations.versions import r0001_jobs_events_profiles as r0001
+from service.store.tables import Base
+
+ROOT = Path(__file__).parents[3]
+
+
+def statements(file: Path) -> dict[str, list[str]]:
+    """Each table's statement as the lines of its columns and constraints, order and spacing aside."""
+    raw = sqlite3.connect(file)
+    rows = raw.execute(
+        "SELECT name, sql FROM sqlite_master WHERE type = 'table' AND name != 'alembic_version'"
+    )
+    found = {name: sorted(line.strip(" ,\t") for line in sql.splitlines()) for name, sql in rows}
+    raw.close()
+    return found
+
+
+def test_migrated_equals_mapped(file: Path) -> None:
+    open_database(f"sqlite:///{file}").close()
+    engine = create_engine(f"sqlite:///{file}")
+    with engine.connect() as connection:
+        context = MigrationContext.configure(
+            connection, opts={"compare_type": True, "compare_server_default": True}
+        )
+        assert compare_metadata(context, Base.metadata) == []
+    engine.dispose()
+
+
+def test_check_constraints_too(file: Path, tmp_path: Path) -> None:
+    """What Alembic does not compare: the statements themselves, constraint for constraint."""
+    open_database(f"sqlite:///{file}").close()
+    mapped = tmp_path / "mapped.sqlite"
+    engine = create_engine(f"sqlite:///{mapped}")
+    Base.metadata.create_all(engine)
+    engine.dispose()
+    found = statements(file)
+    assert set(found) == {"job", "event", "profile_revision"}
+    assert found == statements(mapped)
+
+
+def test_postgresql_is_told_the_same() -> None:
+    """Offline: without a server this shows only that every type and constraint has a PostgreSQL spelling."""
+    told = io.StringIO()
+    context = MigrationContext.configure(
+        dialect_name="postgresql", opts={"as_sql": True, "output_buffer": told}
+    )
+    with Operations.context(context):
+        r0001.upgrade()
+    assert re.findall(r"CREATE TABLE (\w+)", told.getvalue()) == ["job", "event", "profile_revision"]
+    assert "SERIAL" not in told.getvalue()  # no number is handed out by the database
+
+
+def test_neither_logging_nor_the_working_directory(
+    file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A stray alembic.ini and migrations folder where the service happens to be started."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "alembic.ini").write_text("[alembic]\nscript_location = nowhere\n")
+    (tmp_path / "migrations").mkdir()
+    script = (
+        "import logging; from service.store import open_database\n"
+        f"open_database('sqlite:///{file}').close()\n"
+        "root, alembic = logging.getLogger(), logging.getLogger('alembic')\n"
+        "print(root.handlers, root.level, alembic.level, alembic.disabled, alembic.propagate)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script],
+        env={"PYTHONPATH": str(ROOT)}, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.stdout, done.stderr, done.returncode) == ("[] 30 0 False True\n", "", 0)
+
+
+# Forked, so that three processes reach the same instruction within microseconds of each other.
+AT_ONCE = """
+import os, sys, time
+from service.store import open_database
+
+for number in range(40):
+    start, crew = time.monotonic() + 0.005, []
+    for _ in range(3):
+        crew.append(os.fork())
+        if crew[-1] == 0:
+            while time.monotonic() < start:
+                pass
+            open_database(f"sqlite:///{sys.argv[1]}/{number}.sqlite").close()
+            os._exit(0)
+    assert [os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) for pid in crew] == [0, 0, 0]
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs os.fork")
+def test_processes_may_open_a_new_file_at_once(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", AT_ONCE, str(tmp_path)],
+        env={"PYTHONPATH": str(ROOT)}, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.stdout, done.stderr, done.returncode) == ("", "", 0)
+    for number in range(40):
+        assert set(statements(tmp_path / f"{number}.sqlite")) == {"job", "event", "profile_revision"}
