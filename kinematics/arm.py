@@ -10,7 +10,6 @@ from . import chain
 from .assembly import JOINTS, Assembly
 from .drives import FourBarPose, beyond_joint, drive_length, four_bar_from_bucket
 from .errors import Fault, Refused
-from .machine import BucketLinkage
 from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 
 _INDEX = {name: i for i, name in enumerate(chain.POINTS)}
@@ -53,6 +52,15 @@ class Pose:
                       "choose another point, or measure it")
             ])  # fmt: skip
         return x, y, z
+
+    def places(self) -> dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]:
+        """Level and body place (m) of each of `chain.POINTS` that the profile has, by name."""
+        xyz = self._row[: 6 * len(chain.POINTS)].reshape(2, -1, 3).tolist()
+        return {
+            name: (tuple(level), tuple(body))
+            for name, level, body in zip(chain.POINTS, *xyz, strict=True)
+            if not math.isnan(level[0])
+        }
 
     def height(self, point: str) -> float:
         """Height (m) of a point above the body origin: plumb . place. Positive up."""
@@ -141,7 +149,15 @@ class Pose:
 
     def pins(self) -> dict[str, tuple[float, float, float]]:
         """Body-frame place (m) of every pin the profile gives, by name."""
-        return dict(_pins(self))
+        bar = self.four_bar()
+        places = np.empty((len(chain.PINS), 3))
+        chain.write_pins(self.assembly.parameters, self.q, math.nan if bar is None else bar.idler, places)
+        two_piece = self.assembly.machine.fore_boom is not None
+        return {
+            name: (x, y, z)
+            for name, (x, y, z) in zip(chain.PINS, places.tolist(), strict=True)
+            if not math.isnan(x) and (two_piece or name != "fore_boom_pin")
+        }
 
 
 def pose(
@@ -225,54 +241,3 @@ def _joint_fault(assembly: Assembly, name: str, value: float | None) -> Iterator
         low, high = assembly.limits[JOINTS.index(name)]
         if not low <= value <= high:
             yield beyond_joint(name, value, span)
-
-
-def _pins(found: Pose) -> Iterator[tuple[str, tuple[float, float, float]]]:
-    assembly = found.assembly
-    machine = assembly.machine
-    m = assembly.parameters[0]
-    swing_boom, boom, fore_boom, stick, bucket = found.q[2:7].tolist()
-    body_arm = chain.body_from_arm(m, swing_boom)
-    fx, fz, sx, sz = chain.arm_pins(m, boom, fore_boom)
-    inner = {
-        "boom": chain.after(body_arm, chain.lifted(boom, 0.0, 0.0, 0.0)),
-        "fore_boom": chain.after(body_arm, chain.lifted(boom + fore_boom, fx, 0.0, fz)),
-        "stick": chain.after(body_arm, chain.lifted(boom + fore_boom + stick, sx, 0.0, sz)),
-    }
-    yield "boom_foot_pin", chain.place(body_arm, 0.0, 0.0, 0.0)
-    if machine.fore_boom is not None:
-        yield "fore_boom_pin", chain.place(body_arm, fx, 0.0, fz)
-    yield "stick_pin", chain.place(body_arm, sx, 0.0, sz)
-    yield "bucket_pin", chain.place(inner["stick"], machine.stick_length, 0.0, 0.0)
-    hitch = chain.after(inner["stick"], chain.lifted(bucket, machine.stick_length, 0.0, 0.0))
-    yield "link_pin", chain.place(hitch, assembly.attachment.pin_spacing, 0.0, 0.0)
-    outermost = "boom" if machine.fore_boom is None else "fore_boom"
-    stick_pin_at = machine.boom_length if machine.fore_boom_length is None else machine.fore_boom_length
-    seats = {
-        "boom": (body_arm, 0.0, "boom"),
-        "fore_boom": (inner["boom"], machine.boom_length, "fore_boom"),
-        "stick": (inner[outermost], stick_pin_at, "stick"),
-    }
-    for name, (seat, pin_x, outer) in seats.items():
-        cylinder = assembly.cylinders.get(name)
-        if cylinder is not None:
-            yield f"{name}_cylinder_foot", chain.place(seat, pin_x + cylinder.foot_x, 0.0, cylinder.foot_z)
-            yield f"{name}_cylinder_eye", chain.place(inner[outer], cylinder.eye_x, 0.0, cylinder.eye_z)
-    four_bar = found.four_bar()
-    if isinstance(machine.bucket, BucketLinkage) and four_bar is not None:
-        bar = machine.bucket
-        idler = four_bar.idler
-        yield "idler_pivot", chain.place(inner["stick"], bar.pivot_x, 0.0, bar.pivot_z)
-        yield "idler_pin", chain.place(
-            inner["stick"],
-            bar.pivot_x + bar.idler_length * math.cos(idler), 0.0,
-            bar.pivot_z + bar.idler_length * math.sin(idler),
-        )  # fmt: skip
-        cylinder = assembly.cylinders.get("bucket")
-        if cylinder is not None:
-            yield (
-                "bucket_cylinder_foot",
-                chain.place(
-                    inner["stick"], bar.pivot_x + cylinder.foot_x, 0.0, bar.pivot_z + cylinder.foot_z
-                ),
-            )

@@ -49,6 +49,12 @@ RESOLUTION_M: Mapping[LengthUnit, float] = MappingProxyType({
 PROFILE_UNITS = ("m", "mm", "cm", "ft", "in")
 """Units a profile file may declare: a tape reads them all; survey feet are for elevations, not for machines."""
 
+# Of a step: nearer a half than this the exact, slower rounding decides. Binary noise at 1000 km is 1e-7 of a step.
+_NEAR_A_HALF = 1e-5
+_USUAL: Mapping[LengthUnit, tuple[int, int, int, str]] = MappingProxyType({
+    unit: (*_RATIO[unit], 10**decimals, f"z.{decimals}f") for unit, decimals in _DECIMALS.items()
+})  # fmt: skip
+
 # No length of this trade comes near; what does is a wrong unit or a slipped exponent.
 LONGEST_M = 1e6
 _LONGEST_TEXT = 40
@@ -121,6 +127,12 @@ def show_number(metres: float, unit: LengthUnit | str) -> str:
     Raises `Refused`: "unknown-unit", "not-finite", "length-absurd".
     """
     chosen = _unit(unit)
+    usual = _USUAL.get(chosen)
+    if usual is not None and type(metres) is float and abs(metres) <= LONGEST_M:
+        above, below, steps, form = usual
+        value = metres * below / above
+        if abs(abs(value) * steps % 1.0 - 0.5) > _NEAR_A_HALF:
+            return format(value, form)
     # The shortest decimal that means this float: 0.0005 m is a half and goes up, whatever its last bit says.
     written = Decimal(repr(_decimal(metres, "m")))
     if chosen is LengthUnit.FTIN:
@@ -165,6 +177,8 @@ def angle_from_slope_ratio(horizontal_to_one: float) -> float:
 
 
 def _unit(unit: LengthUnit | str) -> LengthUnit:
+    if isinstance(unit, LengthUnit):
+        return unit
     try:
         return LengthUnit(unit)
     except ValueError:

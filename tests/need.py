@@ -2,6 +2,7 @@
 
 import importlib
 import os
+import shutil
 from types import ModuleType
 
 import pytest
@@ -19,3 +20,14 @@ def need(module: str, package: str | None = None) -> ModuleType:
     if os.environ.get("TIPDATUM_TESTS_NEED") == "all":
         pytest.fail(reason)
     pytest.skip(reason)
+
+
+def need_program(name: str) -> str:
+    """The path of a program the test needs; skips naming it, or fails where everything is wanted."""
+    found = shutil.which(name)
+    if found is None:
+        reason = f"needs the program {name}"
+        if os.environ.get("TIPDATUM_TESTS_NEED") == "all":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return found

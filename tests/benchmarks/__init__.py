@@ -1,0 +1,1 @@
+"""Named ratios, medians within one run: python -m tests.benchmarks --json"""

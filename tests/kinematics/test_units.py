@@ -2,6 +2,7 @@
 
 import math
 import re
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 
 import numpy as np
@@ -391,3 +392,12 @@ def test_a_result_without_end_is_refused() -> None:
     for door in (degrees_from_radians, percent_from_ratio):
         with pytest.raises(Refused):
             door(1.7e308)
+
+
+@given(st.floats(-1e6, 1e6), st.sampled_from([u for u in LengthUnit if u is not LengthUnit.FTIN]))
+def test_usual_and_exact_rounding_agree(metres: float, unit: LengthUnit) -> None:
+    """The quick way of `show_number` against the decimal module, for every length it takes."""
+    above, below = {"m": (1, 1), "mm": (1, 1000), "ft": (3048, 10000), "ftUS": (1200, 3937)}[unit]
+    step = {"m": "0.001", "mm": "1", "ft": "0.01", "ftUS": "0.01"}[unit]
+    exact = (Decimal(repr(metres)) * below / above).quantize(Decimal(step), ROUND_HALF_UP)
+    assert show_number(metres, unit) == f"{exact:zf}"

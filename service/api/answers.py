@@ -1,0 +1,296 @@
+"""Response models of the job routes, and how a state becomes one. Every length is in metres and as people write it."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+from typing_extensions import TypedDict
+
+from kinematics.stations import Anchor
+from kinematics.units import LengthUnit, show
+from service.book import payloads as p
+from service.book.keeper import Recorded
+from service.book.requests import Units
+from service.book.state import Entry, JobState, Named, void_of
+from service.strict import Strict
+
+ADVISORY = (
+    "Advisory only: check against a rod at the start of the shift, after any knock and before concrete. "
+    "Local codes, the engineer and the competent person decide. See /guide/cautions."
+)
+
+
+class Length(TypedDict):
+    """A length or an elevation. A plain dictionary: an answer has many, and a model for each would double its cost."""
+
+    m: Annotated[float, Field(description="Metres, unrounded.", examples=[-1.4224])]
+    shown: Annotated[
+        str, Field(description="In the units asked for, rounded as people write it.", examples=["-4.67 ft"])
+    ]
+
+
+class Reference(Strict):
+    """A profile revision."""
+
+    id: str
+    revision: str = Field(description="Content hash; a revision never changes.")
+
+
+class PointOut(Strict):
+    """A benchmark or turning point."""
+
+    name: str
+    elevation: Length
+    hangs_on: list[int] = Field(description="Entries of the log it hangs on.")
+
+
+class KnownOut(Strict):
+    """An elevation that the log gives."""
+
+    elevation: Length
+    hangs_on: list[int]
+
+
+class LaserOut(Strict):
+    """The laser as set up."""
+
+    revolutions_per_s: float
+    fall_percent: float
+
+
+class JobOut(Strict):
+    """What a job's log says now."""
+
+    id: str
+    name: str
+    units: Units
+    datum: str
+    seq: int = Field(description="The latest entry; the job's ETag.")
+    setup: int = Field(description="Stands so far; 0 before a machine was put on the job.")
+    machine: Reference | None
+    attachment: Reference | None
+    laser: LaserOut | None
+    rules: p.Rules
+    height: KnownOut | None = Field(
+        description="Elevation of the body origin (swing axis at boom foot height)."
+    )
+    plane: KnownOut | None = Field(description="Elevation of the laser plane.")
+    how_to_know_height: str | None = Field(description="Where there is no height: what would give it.")
+    points: list[PointOut]
+    targets: list[str]
+    withdrawn: list[int] = Field(description="Entries that no longer count.")
+
+
+class RecordedOut(Strict):
+    """An acknowledged entry: it is on disk."""
+
+    seq: int
+    type: str
+    uuid: str
+    actor: str
+    observed_utc: str
+    recorded_utc: str
+    replayed: bool = Field(description="True where this key had been recorded before; nothing was added.")
+    units: Units
+    voids: list[str] = Field(description="What this entry made void, in words.")
+    hangs_on: list[int]
+
+
+class ReadingOut(RecordedOut):
+    """A touch, turning point or strike in the book."""
+
+    role: str = Field(description="What it did: sets the height, sets the laser plane, checks, ...")
+    elevation: Length | None = Field(
+        description="Of the origin (touch, carried strike), the plane (strike) or the new point; computed, for a check."
+    )
+    misclosure: Length | None = Field(description="Computed minus known, where something was known before.")
+
+
+class ReasonOut(Strict):
+    """A reason why a strike was turned down."""
+
+    code: str
+    found: str
+    expected: str
+    advice: str
+    numbers: dict[str, float]
+
+
+class StrikeOut(ReadingOut):
+    """A strike: taken, or turned down because."""
+
+    verdict: Literal["taken", "turned down"]
+    because: list[ReasonOut]
+    receiver_height: Length = Field(description="Over the body origin, mean of the crossings.")
+    half_difference: Length | None = Field(description="Half of up minus down: lag and dead band.")
+
+
+class LayerOut(Strict):
+    """A layer with the depth down to its underside."""
+
+    name: str
+    thickness: Length
+    depth_below: Length
+
+
+class TargetOut(Strict):
+    """A line of the depth sheet."""
+
+    name: str
+    benchmark: str
+    layers: list[LayerOut]
+    overdig: Length
+    depth_below: Length = Field(description="Sum of layers and overdig, positive down from the benchmark.")
+    elevation: Length = Field(description="At station 0.")
+    tolerance: Length
+    floor_limit: Length | None = Field(
+        description="Elevation never to be passed. No protection for utilities."
+    )
+    along_percent: float
+    across_percent: float
+    station_known: bool = Field(
+        description="False where the target slopes and has no zero point here: none yet, or lapsed on a move or swing."
+    )
+
+
+class TargetRecordedOut(RecordedOut):
+    """A target as recorded."""
+
+    target: TargetOut
+
+
+def length(metres: float, units: LengthUnit) -> Length:
+    """A length for an answer."""
+    return {"m": metres, "shown": show(metres, units)}
+
+
+def maybe(metres: float | None, units: LengthUnit) -> Length | None:
+    """A length that may not be known."""
+    return None if metres is None else length(metres, units)
+
+
+def reference(named: Named | None) -> Reference | None:
+    """A profile revision that may not be there yet."""
+    return None if named is None else Reference(id=named.id, revision=named.hash)
+
+
+def job_out(job: str, state: JobState) -> JobOut:
+    """The state of a job."""
+    book, units = state.book, state.units
+    return JobOut(
+        id=job, name=state.name, units=units.value, datum=state.datum, seq=state.seq, setup=book.setup,
+        machine=reference(state.machine), attachment=reference(state.attachment),
+        laser=None if book.laser is None else LaserOut(
+            revolutions_per_s=book.laser.revolutions_per_s, fall_percent=book.laser.fall * 100.0),
+        rules=state.rules,
+        height=None if book.height is None else KnownOut(
+            elevation=length(book.height.elevation, units), hangs_on=sorted(book.height.hangs_on)),
+        plane=None if book.plane is None else KnownOut(
+            elevation=length(book.plane.elevation, units), hangs_on=sorted(book.plane.hangs_on)),
+        how_to_know_height=None if book.height is not None else (
+            "record a setup first" if book.setup == 0 else book.how_to_know_height()),
+        points=[
+            PointOut(name=name, elevation=length(known.elevation, units), hangs_on=sorted(known.hangs_on))
+            for name, known in book.points.items()
+        ],
+        targets=list(state.targets), withdrawn=sorted(state.void),
+    )  # fmt: skip
+
+
+_VOIDS: dict[str, list[str]] = {
+    "setup-begun": ["height", "laser plane", "strikes that wait", "stations of sloping targets"],
+    "moved": ["height until the next strike or touch", "strikes that wait", "stations of sloping targets"],
+    "swung": ["stations of sloping targets, where swing is not sensed"],
+    "laser-set-up": ["laser plane", "strikes that wait", "depth below the plane"],
+    "receiver-clamped": ["laser plane", "strikes that wait", "depth below the plane"],
+    "attachment-changed": ["the choice of edge point: readouts are the new edge's"],
+}
+
+
+def recorded(done: Recorded) -> dict[str, Any]:
+    """The fields that every recorded answer has."""
+    entry = done.entry
+    voids = _VOIDS.get(entry.type, [])
+    if isinstance(entry.payload, p.Withdrawn):
+        before = void_of(done.state.entries[:-1])
+        voids = [f"entry {seq}" for seq in sorted(done.state.void - before)]
+    return {
+        "seq": entry.seq, "type": entry.type, "uuid": entry.uuid, "actor": entry.actor,
+        "observed_utc": stamp(entry.observed_utc.isoformat()), "recorded_utc": stamp(entry.recorded_utc.isoformat()),
+        "replayed": done.replayed, "units": done.state.units.value, "voids": voids,
+        "hangs_on": sorted(entry.payload.hangs_on),
+    }  # fmt: skip
+
+
+def stamp(iso: str) -> str:
+    """UTC written with Z."""
+    return iso.replace("+00:00", "Z")
+
+
+def reading_out(done: Recorded) -> ReadingOut:
+    """The answer to a touch or turning point."""
+    payload, units = done.entry.payload, done.state.units
+    if isinstance(payload, p.TurningPointTaken):
+        return ReadingOut(
+            **recorded(done),
+            role="sets a turning point",
+            elevation=length(payload.elevation_m, units),
+            misclosure=None,
+        )
+    assert isinstance(payload, p.Touched)  # noqa: S101
+    return ReadingOut(
+        **recorded(done), role=payload.role, elevation=maybe(payload.elevation_m, units),
+        misclosure=maybe(payload.misclosure_m, units),
+    )  # fmt: skip
+
+
+def strike_out(done: Recorded) -> StrikeOut:
+    """The answer to a strike."""
+    payload, units = done.entry.payload, done.state.units
+    assert isinstance(payload, p.Struck)  # noqa: S101
+    return StrikeOut(
+        **recorded(done), role=payload.role, elevation=maybe(payload.elevation_m, units),
+        misclosure=maybe(payload.misclosure_m, units), verdict="taken" if payload.taken else "turned down",
+        because=[ReasonOut(**reason.model_dump()) for reason in payload.because],
+        receiver_height=length(payload.receiver_height_m, units),
+        half_difference=maybe(payload.half_difference_m, units),
+    )  # fmt: skip
+
+
+def target_out(state: JobState, name: str) -> TargetOut:
+    """A line of the depth sheet."""
+    hung = state.targets[name]
+    target, units = hung.target, state.units
+    benchmark = state.book.points[target.benchmark].elevation
+    depth = 0.0
+    layers = []
+    for layer in target.layers:
+        depth += layer.thickness_m
+        layers.append(LayerOut(
+            name=layer.name, thickness=length(layer.thickness_m, units), depth_below=length(depth, units)
+        ))  # fmt: skip
+    depth = target.depth_below_m
+    below = target.floor_limit_below_m
+    limit = None if below is None else benchmark - below
+    anchored = state.anchors.get(name)
+    return TargetOut(
+        name=name, benchmark=target.benchmark, layers=layers, overdig=length(target.overdig_m, units),
+        depth_below=length(depth, units), elevation=length(benchmark - depth, units),
+        tolerance=length(target.tolerance_m, units), floor_limit=maybe(limit, units),
+        along_percent=target.along_percent, across_percent=target.across_percent,
+        station_known=not target.sloping or (anchored is not None and _holds(state, *anchored)),
+    )  # fmt: skip
+
+
+def _holds(state: JobState, seq: int, known: Anchor) -> bool:
+    return known.setup == state.book.setup and (known.swing_sensed or state.last_swing < seq)
+
+
+def entry_status(entry: Entry, void: frozenset[int], withdrawn: frozenset[int]) -> str:
+    """counts, withdrawn, void (hung on a withdrawn entry) or turned down."""
+    if entry.seq in withdrawn:
+        return "withdrawn"
+    if entry.seq in void:
+        return "void"
+    if isinstance(entry.payload, p.Struck) and not entry.payload.taken:
+        return "turned down"
+    return "counts"

@@ -1,0 +1,109 @@
+"""What the routes share: who asks, what must match, and the answer to a recorded request."""
+
+import hashlib
+import json
+from typing import Annotated, cast
+
+from fastapi import Depends, Header, Request, Response
+
+from kinematics.errors import Fault, Refused
+from service.book.keeper import Decide, Keeper, Recorded
+from service.book.profiles import Profiles
+from service.book.requests import Recording
+
+# Access control names people later; on loopback there is one.
+LOCAL_ACTOR = "local"
+_LONGEST_SEQ = 18
+
+
+async def keeper_of(request: Request) -> Keeper:
+    """The job logs. Async, as all here: a plain function would cost a trip through the thread pool."""
+    return cast(Keeper, request.app.state.keeper)
+
+
+async def profiles_of(request: Request) -> Profiles:
+    """The profile revisions."""
+    return cast(Profiles, request.app.state.profiles)
+
+
+KeeperDep = Annotated[Keeper, Depends(keeper_of)]
+ProfilesDep = Annotated[Profiles, Depends(profiles_of)]
+IfMatch = Annotated[
+    str | None,
+    Header(
+        description='The job\'s ETag, `"12"`: refused with 412 if the log has moved on. Left out: not checked.'
+    ),
+]
+IdempotencyKey = Annotated[
+    str | None,
+    Header(
+        min_length=1, max_length=200,
+        description="Your own unique text for this request: sent again, it is answered again and recorded once.",
+    ),
+]  # fmt: skip
+
+
+def expected_seq(if_match: str | None) -> int | None:
+    """The entry number in an If-Match header. `Refused` "bad-header" for anything else."""
+    if if_match is None:
+        return None
+    text = if_match.strip()
+    if text.startswith('"') and text.endswith('"'):
+        text = text[1:-1]
+    if not (text.isascii() and text.isdigit() and len(text) <= _LONGEST_SEQ):
+        raise Refused(
+            [
+                Fault(
+                    "bad-header",
+                    "If-Match",
+                    if_match,
+                    'one entry number in quotes, "12"',
+                    "take it from the ETag",
+                )
+            ]
+        )
+    return int(text)
+
+
+class Recorder:
+    """Records a request on a job: headers read, decided, on disk, ETag set."""
+
+    def __init__(
+        self, keeper: KeeperDep, request: Request, response: Response,
+        if_match: IfMatch = None, idempotency_key: IdempotencyKey = None,
+    ) -> None:  # fmt: skip
+        self.keeper = keeper
+        self._path = request.url.path
+        self._response = response
+        self._expected = if_match
+        self._key = idempotency_key
+
+    def __call__(self, job: str, asked: Recording, decide: Decide) -> Recorded:
+        """Append what `decide` makes of the request."""
+        done = self.keeper.record(
+            job, asked, decide, LOCAL_ACTOR, key=self._key, request_hash=self.request_hash(asked),
+            expected_seq=expected_seq(self._expected),
+        )  # fmt: skip
+        self._response.headers["ETag"] = f'"{done.entry.seq}"'
+        return done
+
+    @property
+    def key(self) -> str | None:
+        """The idempotency key, where one was sent."""
+        return self._key
+
+    def no_match(self) -> None:
+        """Refuse an If-Match where there is nothing yet to match."""
+        if self._expected is not None:
+            raise Refused([
+                Fault("bad-header", "If-Match", self._expected, "no If-Match on a job that is still to be opened",
+                      "leave it out")
+            ])  # fmt: skip
+
+    def request_hash(self, asked: Recording) -> str:
+        """What makes two requests the same: the route and the body."""
+        body = json.dumps(asked.model_dump(mode="json"), sort_keys=True, allow_nan=False)
+        return hashlib.sha256(f"{self._path}\n{body}".encode()).hexdigest()
+
+
+RecorderDep = Annotated[Recorder, Depends(Recorder)]

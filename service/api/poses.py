@@ -1,0 +1,128 @@
+"""One pose: joint angles, cylinder lengths or a mixture, to the cutting edge, receiver and pins. No job needed."""
+
+import math
+from typing import Annotated
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import ConfigDict, Field
+from typing_extensions import TypedDict
+
+from kinematics.arm import Pose
+from kinematics.units import LengthUnit
+from service.book.posing import joints_deg, solve
+from service.book.profiles import Profiles, Ready
+from service.book.requests import UNITS_TEXT, AttachmentId, MachineId, PoseIn, Units
+from service.book.state import Named
+from service.strict import Strict, example
+
+from .answers import ADVISORY, Length, Reference, length
+from .door import profiles_of
+
+router = APIRouter(prefix="/v1/poses", tags=["poses"])
+
+
+class PoseRequest(PoseIn):
+    """A machine, its attachment, and where its joints stand."""
+
+    model_config = ConfigDict(json_schema_extra=example({
+        "machine": "crawler-14t", "attachment": "tilting-1800", "units": "m",
+        "angles_deg": {"boom": 30.0, "stick": -100.0, "bucket": 60.0, "tilt": 0.0},
+        "attitude_deg": {"pitch": 0.4, "roll": -0.2},
+    }))  # fmt: skip
+    machine: MachineId
+    attachment: AttachmentId
+    units: Annotated[Units, Field(description=UNITS_TEXT)]
+
+
+Place = Annotated[tuple[float, float, float], Field(description="Metres.")]
+
+
+class PlaceOut(TypedDict):
+    """A point in metres. Level: x reach, y left, z plumb height over the body origin. Body: the body's own axes."""
+
+    level_m: Place
+    body_m: Place
+
+
+class FourBarOut(Strict):
+    """The bucket linkage."""
+
+    idler_deg: float
+    power_link_deg: float
+    transmission_deg: float = Field(description="Between power link and pin line; 90 is best.")
+    ratio: float = Field(description="d bucket / d idler: an idler sensor's error is multiplied by it.")
+
+
+class PoseOut(Strict):
+    """Where everything is."""
+
+    units: Units
+    machine: Reference
+    attachment: Reference
+    joints_deg: dict[str, float]
+    cylinders_mm: dict[str, float]
+    heights: dict[str, Length] = Field(description="Left, centre, right of the edge over the body origin.")
+    reach: Length
+    lateral: Length
+    cross_slope_percent: float = Field(description="Positive with the bucket's own right corner higher.")
+    floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
+    heel_clearance: Length
+    lowest_point: str
+    lowest_height: Length
+    past_square: bool
+    mast_deg: float | None = Field(description="Receiver mast from plumb.")
+    points: dict[str, PlaceOut]
+    edge_line_level_m: list[Place] = Field(description="Every vertex of the cutting edge, left to right.")
+    pins_body_m: dict[str, Place]
+    linkage: FourBarOut | None
+    advisory: str
+
+
+@router.post("")
+async def solve_pose(asked: PoseRequest, request: Request) -> PoseOut:
+    """Solve one pose.
+
+    curl -s localhost:8311/v1/poses -H 'content-type: application/json' -d @pose.json
+    """
+    profiles = await profiles_of(request)
+    ready = profiles.ready(asked.machine, asked.attachment)
+    # Only what waits (a database, an assembly, a compiler) leaves the event loop; a warm pose takes microseconds.
+    return _solved(ready, asked) if ready else await run_in_threadpool(_fetched, profiles, asked)
+
+
+def _fetched(profiles: Profiles, asked: PoseRequest) -> PoseOut:
+    machine = profiles.latest("machine", asked.machine)
+    attachment = profiles.latest("attachment", asked.attachment)
+    return _solved((machine, attachment, profiles.fitted(machine, attachment)), asked)
+
+
+def _solved(ready: Ready, asked: PoseRequest) -> PoseOut:
+    machine, attachment, fitted = ready
+    return pose_out(solve(fitted, asked), machine, attachment, LengthUnit(asked.units))
+
+
+def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) -> PoseOut:
+    """The answer for a solved pose."""
+    fitted = found.assembly
+    joints = joints_deg(found)
+    what, lowest = found.lowest()
+    bar = found.four_bar()
+    return PoseOut.model_construct(
+        units=units.value,
+        machine=Reference(id=machine.id, revision=machine.hash),
+        attachment=Reference(id=attachment.id, revision=attachment.hash),
+        joints_deg=joints, cylinders_mm={name: 1e3 * metres for name, metres in found.cylinders().items()},
+        heights={name: length(found.height(name), units) for name in ("left", "centre", "right")},
+        reach=length(found.reach, units), lateral=length(found.lateral, units),
+        cross_slope_percent=100.0 * found.cross_slope, floor_angle_deg=math.degrees(found.floor_angle),
+        heel_clearance=length(found.heel_clearance, units), lowest_point=what, lowest_height=length(lowest, units),
+        past_square=found.past_square,
+        mast_deg=None if fitted.machine.receiver is None else math.degrees(found.mast_angle),
+        points={name: {"level_m": level, "body_m": body} for name, (level, body) in found.places().items()},
+        edge_line_level_m=[(x, y, z) for x, y, z in found.edge_line().tolist()], pins_body_m=found.pins(),
+        linkage=None if bar is None else FourBarOut(
+            idler_deg=math.degrees(bar.idler), power_link_deg=math.degrees(bar.power_link),
+            transmission_deg=math.degrees(bar.transmission), ratio=bar.ratio),
+        advisory=ADVISORY,
+    )  # fmt: skip

@@ -1,0 +1,165 @@
+"""Readouts: cut or fill at three edge points, what it hangs on, and why there is no number when there is none."""
+
+import math
+from typing import Any
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from kinematics.arm import Pose
+from kinematics.errors import Fault, Refused
+from kinematics.readout import Aim, PointReadout, readout
+from service.book import decide
+from service.book import requests as q
+from service.book.keeper import observed
+from service.book.posing import swing_of
+from service.book.state import JobState
+from service.strict import Strict
+
+from .answers import ADVISORY, Length, Reference, length, maybe, reference
+from .door import KeeperDep
+from .jobs import JobId
+
+router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
+
+
+class CutFillOut(Strict):
+    """Against the target, in words first."""
+
+    word: str = Field(description="cut (edge above target, must go down), fill (below it), or on grade.")
+    amount: Length = Field(description="Never negative.")
+    above_target: Length = Field(description="Edge minus target: positive to cut, negative to fill.")
+    below_floor_limit: bool
+
+
+class EdgeOut(Strict):
+    """One edge point; null where it cannot be said."""
+
+    elevation: Length | None
+    below_plane: Length | None = Field(description="Depth under the struck laser plane.")
+    target_elevation: Length | None
+    cut_fill: CutFillOut | None
+    station: Length | None = Field(description="Along a sloping target.")
+
+
+class WhyOut(Strict):
+    """A reason or a warning."""
+
+    code: str
+    found: str
+    expected: str
+    advice: str
+
+
+class ReadoutOut(Strict):
+    """What the operator is told."""
+
+    job: str
+    seq: int = Field(description="The state of the log it was computed from.")
+    units: q.Units
+    machine: Reference | None
+    attachment: Reference | None
+    target: str | None
+    line: str
+    points: dict[str, EdgeOut] = Field(description="left, centre and right; the bucket's own left and right.")
+    lowest_point: str
+    lowest_elevation: Length | None
+    below_floor_limit: bool
+    heel_clearance: Length = Field(
+        description="Heel over edge on the side where it is least; negative: it rubs."
+    )
+    cross_slope_percent: float = Field(description="Positive with the bucket's own right corner higher.")
+    target_cross_slope_percent: float | None = Field(description="The target's along this edge.")
+    floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
+    reach: Length = Field(description="Level distance of the edge centre ahead of the swing axis.")
+    lateral: Length = Field(description="Level distance of the edge centre to the left.")
+    past_square: bool
+    no_number_because: list[WhyOut]
+    warnings: list[WhyOut]
+    hangs_on: list[int] = Field(description="Entries of the log the elevations hang on.")
+    advisory: str
+
+
+@router.post("/readouts")
+def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
+    """Elevation, cut or fill for a pose. Computed, not recorded."""
+    state = keeper.state(job)
+    observed(asked.observed_at, keeper.now(), state.rules.age_limit_s)
+    decide.same_units(state, asked.units)
+    found = decide.posed(keeper.fit(state), asked.pose, "pose")
+    aim = _aim(state, asked)
+    try:
+        told = readout(found, state.book, aim, line=asked.line, swing=swing_of(asked.pose))
+    except Refused as refused:
+        raise Refused(
+            Fault(f.code, "line", "teeth on a bucket without them", f.expected, f.advice)
+            for f in refused.faults
+        ) from None
+    units = state.units
+    return ReadoutOut(
+        job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
+        attachment=reference(state.attachment), target=asked.target, line=asked.line,
+        points={name: _edge(point, state) for name, point in told.points.items()},
+        lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
+        below_floor_limit=told.below_floor_limit, **_shape(found, state),
+        target_cross_slope_percent=_percent(told.target_cross_slope),
+        no_number_because=[_why(f) for f in told.why_not], warnings=[_why(f) for f in told.warnings],
+        hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
+    )  # fmt: skip
+
+
+def _aim(state: JobState, asked: q.ReadoutIn) -> Aim | None:
+    if asked.target is None:
+        if asked.station is not None:
+            raise Refused([
+                Fault("distance-useless", "station", str(asked.station), "no station without a target",
+                      "name the target, or leave it out")
+            ])  # fmt: skip
+        return None
+    hung = state.targets.get(asked.target)
+    if hung is None:
+        raise Refused([decide.unknown_target(state, asked.target)])
+    seq, known = state.anchors.get(asked.target, (0, None))
+    entered = None
+    if asked.station is not None:
+        if not hung.target.sloping:
+            raise Refused([
+                Fault("distance-useless", "station", str(asked.station), "no station for a level target",
+                      "leave it out")
+            ])  # fmt: skip
+        entered = decide.metres(state, asked.station, asked.units, "station")
+    return Aim(
+        hung.target, state.book.points[hung.target.benchmark], hung.hangs_on | ({seq} if known else frozenset()),
+        known, state.last_swing > seq, entered,
+    )  # fmt: skip
+
+
+def _shape(found: Pose, state: JobState) -> dict[str, Any]:
+    return {
+        "heel_clearance": length(found.heel_clearance, state.units),
+        "cross_slope_percent": 100.0 * found.cross_slope,
+        "floor_angle_deg": math.degrees(found.floor_angle),
+        "reach": length(found.reach, state.units),
+        "lateral": length(found.lateral, state.units),
+        "past_square": found.past_square,
+    }
+
+
+def _edge(point: PointReadout, state: JobState) -> EdgeOut:
+    units = state.units
+    told = point.cut_fill
+    return EdgeOut(
+        elevation=maybe(point.elevation, units), below_plane=maybe(point.below_plane, units),
+        target_elevation=maybe(point.target, units), station=maybe(point.station, units),
+        cut_fill=None if told is None else CutFillOut(
+            word=told.word, amount=length(told.amount_m, units), above_target=length(told.value_m, units),
+            below_floor_limit=told.below_floor_limit),
+    )  # fmt: skip
+
+
+def _percent(ratio: float | None) -> float | None:
+    return None if ratio is None else 100.0 * ratio
+
+
+def _why(fault: Fault) -> WhyOut:
+    return WhyOut(code=fault.code, found=fault.found, expected=fault.expected, advice=fault.advice)

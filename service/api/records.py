@@ -1,0 +1,140 @@
+"""What is recorded on a job: benchmarks, setups, touches, strikes, moves, targets, withdrawals.
+
+Each is acknowledged only when it is on disk. Send an Idempotency-Key to make a repeat harmless.
+"""
+
+from fastapi import APIRouter
+
+from service.book import decide
+from service.book import payloads as p
+from service.book import requests as q
+from service.book.keeper import Recorded
+from service.book.state import JobState
+
+from . import answers as a
+from .door import ProfilesDep, RecorderDep
+from .jobs import JobId
+
+router = APIRouter(prefix="/v1/jobs/{job}", tags=["records"])
+
+
+def _plain(done: Recorded) -> a.RecordedOut:
+    return a.RecordedOut(**a.recorded(done))
+
+
+@router.post("/benchmarks", status_code=201)
+def declare_benchmark(job: JobId, asked: q.BenchmarkIn, record: RecorderDep) -> a.RecordedOut:
+    """Declare a point of known elevation. Its name must be free."""
+    return _plain(record(job, asked, lambda state, seq: decide.benchmark(state, seq, asked)))
+
+
+@router.post("/setups", status_code=201)
+def begin_setup(job: JobId, asked: q.SetupIn, record: RecorderDep, profiles: ProfilesDep) -> a.RecordedOut:
+    """Put a machine with its attachment on the job. The pair must assemble over its whole stroke."""
+    machine = profiles.latest("machine", asked.machine)
+    attachment = profiles.latest("attachment", asked.attachment)
+    profiles.fitted(machine, attachment)
+    begun = p.SetupBegun(
+        machine=machine.id, machine_hash=machine.hash, attachment=attachment.id,
+        attachment_hash=attachment.hash, note=asked.note,
+    )  # fmt: skip
+    return _plain(record(job, asked, lambda _state, _seq: begun))
+
+
+@router.post("/attachment-changes", status_code=201)
+def change_attachment(
+    job: JobId, asked: q.AttachmentChangeIn, record: RecorderDep, profiles: ProfilesDep
+) -> a.RecordedOut:
+    """Change the attachment: keeps the height, readouts are the new edge's."""
+    attachment = profiles.latest("attachment", asked.attachment)
+
+    def change(state: JobState, _seq: int) -> p.AttachmentChanged:
+        state.book.needs_setup()
+        profiles.fitted(state.machine, attachment)
+        return p.AttachmentChanged(attachment=attachment.id, attachment_hash=attachment.hash, note=asked.note)
+
+    return _plain(record(job, asked, change))
+
+
+@router.post("/moves", status_code=201)
+def move(job: JobId, asked: q.MoveIn, record: RecorderDep) -> a.RecordedOut:
+    """The tracks moved: no elevation until the next strike or touch."""
+
+    def moved(state: JobState, _seq: int) -> p.Moved:
+        state.book.needs_setup()
+        return p.Moved(note=asked.note)
+
+    return _plain(record(job, asked, moved))
+
+
+@router.post("/swings", status_code=201)
+def swing(job: JobId, asked: q.SwingIn, record: RecorderDep) -> a.RecordedOut:
+    """The body swung: stations lapse where swing is not sensed; the height stays."""
+
+    def swung(state: JobState, _seq: int) -> p.Swung:
+        state.book.needs_setup()
+        return p.Swung(note=asked.note)
+
+    return _plain(record(job, asked, swung))
+
+
+@router.post("/laser-setups", status_code=201)
+def set_up_laser(job: JobId, asked: q.LaserIn, record: RecorderDep) -> a.RecordedOut:
+    """The laser was set up, reset or knocked: the plane is void, the height stays."""
+    laser = p.LaserSetUp(
+        revolutions_per_s=asked.revolutions_per_s, fall_percent=asked.fall_percent, note=asked.note
+    )
+    return _plain(record(job, asked, lambda _state, _seq: laser))
+
+
+@router.post("/receiver-clamps", status_code=201)
+def clamp_receiver(job: JobId, asked: q.ReceiverIn, record: RecorderDep) -> a.RecordedOut:
+    """The receiver was clamped elsewhere on the stick: the plane is void."""
+    return _plain(record(job, asked, lambda state, _seq: decide.receiver(state, asked, record.keeper.fit)))
+
+
+@router.post("/touches", status_code=201)
+def touch(job: JobId, asked: q.TouchIn, record: RecorderDep) -> a.ReadingOut:
+    """The chosen edge point rests on a benchmark or turning point."""
+    fit = record.keeper.fit
+    return a.reading_out(record(job, asked, lambda state, seq: decide.touch(state, seq, asked, fit)))
+
+
+@router.post("/turning-points", status_code=201)
+def take_turning_point(job: JobId, asked: q.TurningPointIn, record: RecorderDep) -> a.ReadingOut:
+    """The chosen edge point rests on a firm new point: it gets an elevation that survives a move."""
+    fit = record.keeper.fit
+    return a.reading_out(record(job, asked, lambda state, seq: decide.turning_point(state, seq, asked, fit)))
+
+
+@router.post("/strikes", status_code=201)
+def strike(job: JobId, asked: q.StrikeIn, record: RecorderDep) -> a.StrikeOut:
+    """The receiver crossed the laser plane. Taken or turned down because; either way it is on record."""
+    fit = record.keeper.fit
+    return a.strike_out(record(job, asked, lambda state, seq: decide.strike(state, seq, asked, fit)))
+
+
+@router.post("/targets", status_code=201)
+def set_target(job: JobId, asked: q.TargetIn, record: RecorderDep) -> a.TargetRecordedOut:
+    """Add a line to the depth sheet: layers below a benchmark, overdig, tolerance, grade, floor limit."""
+    done = record(job, asked, lambda state, _seq: decide.target(state, asked))
+    return a.TargetRecordedOut(**a.recorded(done), target=a.target_out(done.state, asked.name))
+
+
+@router.post("/stations", status_code=201)
+def touch_station(job: JobId, asked: q.StationIn, record: RecorderDep) -> a.RecordedOut:
+    """Touch a known station of a sloping target: its zero and direction hold until a move or unsensed swing."""
+    fit = record.keeper.fit
+    return _plain(record(job, asked, lambda state, _seq: decide.station(state, asked, fit)))
+
+
+@router.post("/rules", status_code=201)
+def set_rules(job: JobId, asked: q.RulesIn, record: RecorderDep) -> a.RecordedOut:
+    """New rules for strikes and freshness; they judge what comes after them."""
+    return _plain(record(job, asked, lambda _state, _seq: p.RulesSet(rules=asked.rules, note=asked.note)))
+
+
+@router.post("/withdrawals", status_code=201)
+def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.RecordedOut:
+    """Undo an entry: it and what hangs on it are marked; nothing is deleted. A withdrawal can be withdrawn."""
+    return _plain(record(job, asked, lambda state, _seq: decide.withdrawal(state, asked)))

@@ -1,0 +1,102 @@
+"""create_app(settings): assembly only."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi_offline import FastAPIOffline
+from pydantic import Field
+
+from . import pages, problems
+from .api import ROUTERS
+from .book.keeper import Keeper, utc_now
+from .book.payloads import EventFromTheFutureError
+from .book.profiles import Profiles
+from .guard import Guard
+from .settings import Settings
+from .store import Database, open_database
+from .strict import Strict
+
+_ABOUT = """Cutting-edge elevation, cross-slope and cut or fill from joint angles, a benchmark and laser strikes.
+
+**Advisory only**, not a safety function: it never commands a machine. Cautions: [/guide/cautions](/guide/cautions).
+Every refusal is a problem document: [/guide/problems](/guide/problems).
+"""
+
+
+class Health(Strict):
+    """The service and its database answer."""
+
+    status: str = Field(examples=["good"])
+
+
+class Version(Strict):
+    """Which release answers."""
+
+    version: str
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The service; opens its database when it starts and closes it when it stops.
+
+    Raises the store's `DatabaseFromTheFuture` or `DatabaseUnreadable` at start.
+    """
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        with await run_in_threadpool(open_store, settings) as database:
+            profiles = Profiles(database, utc_now)
+            await run_in_threadpool(profiles.load_shipped)
+            app.state.database = database
+            app.state.profiles = profiles
+            app.state.keeper = Keeper(database, profiles)
+            yield
+
+    app: FastAPI = FastAPIOffline(
+        title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
+        license_info={"name": "MIT"}, redirect_slashes=False,
+        # null: the documentation page must not offer its text to a validator elsewhere.
+        swagger_ui_parameters={"validatorUrl": None},
+    )  # fmt: skip
+    for router in (*ROUTERS, pages.router):
+        app.include_router(router)
+    _status_routes(app)
+    problems.install(app)
+    app.add_exception_handler(
+        EventFromTheFutureError,
+        problems.answering(
+            "database-from-the-future", "A later release wrote an entry of this log; use that one."
+        ),
+    )
+    app.add_middleware(Guard, max_body_bytes=settings.max_body_bytes)
+    described = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            problems.document(described())
+        return described()
+
+    app.openapi = openapi  # type: ignore[method-assign]
+    return app
+
+
+def open_store(settings: Settings) -> Database:
+    """The database in the data folder, made and migrated where needed."""
+    settings.data_folder.mkdir(parents=True, exist_ok=True)
+    return open_database(settings.database_url)
+
+
+def _status_routes(app: FastAPI) -> None:
+    @app.get("/v1/health", tags=["service"])
+    def health(request: Request) -> Health:
+        """Whether the service and its database answer."""
+        request.app.state.database.check()
+        return Health(status="good")
+
+    @app.get("/v1/version", tags=["service"])
+    def release() -> Version:
+        """The release that answers."""
+        return Version(version=version("tipdatum"))

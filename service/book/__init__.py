@@ -1,0 +1,1 @@
+"""A job as an append-only log: what may be recorded, and what the log says now."""

@@ -1,0 +1,336 @@
+"""From a request to the event it becomes: each function looks at the state and either decides or refuses.
+
+Pure but for what it is handed; the caller appends the payload in the same transaction.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from kinematics.arm import Pose
+from kinematics.assembly import Assembly
+from kinematics.errors import Fault, Refused, refuse
+from kinematics.levelling import Known, Role
+from kinematics.stations import anchor
+from kinematics.strikes import Crossing, turned_down_because
+from kinematics.units import LengthUnit, to_metres
+
+from . import payloads as p
+from . import requests as q
+from .posing import as_record, solve, swing_of
+from .state import HIGHEST_M, JobState, target_of, void_of
+
+Fit = Callable[[JobState], Assembly]
+"""Gives the machine and attachment a job stands with now, with the receiver where it is clamped."""
+
+
+# No line of a depth sheet and no tape is longer; what is, is a wrong unit or a slipped point.
+FARTHEST_M = 10_000.0
+
+
+def together(*checks: Callable[[], object]) -> None:
+    """Make every check, then raise `Refused` with the faults of all of them."""
+    faults: list[Fault] = []
+    for check in checks:
+        try:
+            check()
+        except Refused as refused:
+            faults.extend(refused.faults)
+    refuse(faults)
+
+
+def same_units(state: JobState, units: str) -> None:
+    """Raise `Refused` "wrong-units" unless a request names the job's own units."""
+    if units != state.units:
+        raise Refused([
+            Fault("wrong-units", "units", units, f"{state.units}: the job's units",
+                  "convert the numbers and name the job's units")
+        ])  # fmt: skip
+
+
+def metres(state: JobState, value: float | str, units: str, where: str, most: float = FARTHEST_M) -> float:
+    """A request's length in metres, at most `most` either way.
+
+    Raises `Refused` "wrong-units", or at `where` "length-absurd" and what `to_metres` refuses.
+    """
+    same_units(state, units)
+    try:
+        found = to_metres(value, LengthUnit(units))
+    except Refused as refused:
+        raise Refused(
+            Fault(f.code, where, f.found, f.expected, f.advice, f.numbers) for f in refused.faults
+        ) from None
+    if abs(found) > most:
+        raise Refused([
+            Fault("length-absurd", where, f"{value} {units}", f"at most {most / 1000:.0f} km either way",
+                  "check the unit and the decimal point")
+        ])  # fmt: skip
+    return found
+
+
+def benchmark(state: JobState, seq: int, asked: q.BenchmarkIn) -> p.BenchmarkDeclared:
+    """A benchmark; its name must be free."""
+    elevation = metres(state, asked.elevation, asked.units, "elevation", HIGHEST_M)
+    state.book.declared(seq, asked.name, elevation)
+    return p.BenchmarkDeclared(
+        name=asked.name, elevation_m=elevation, entered=f"{asked.elevation} {asked.units}", note=asked.note
+    )
+
+
+def receiver(state: JobState, asked: q.ReceiverIn, fit: Fit) -> p.ReceiverClamped:
+    """The receiver clamped elsewhere; the machine must have one."""
+    state.book.needs_setup()
+    _needs_receiver(fit(state))
+    place = None
+    if asked.place_mm is not None:
+        x, y, z = (value * 1e-3 for value in asked.place_mm)
+        place = (x, y, z)
+    return p.ReceiverClamped(place_m=place, note=asked.note)
+
+
+def touch(state: JobState, seq: int, asked: q.TouchIn, fit: Fit) -> p.Touched:
+    """A touch on a known point."""
+    state.book.needs_setup()
+    machine = fit(state)
+    together(
+        lambda: state.book.point(asked.point),
+        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
+    )
+    found = posed(machine, asked.pose, "pose")
+    height = edge_height(found, asked.edge_point)
+    _, outcome = state.book.touched(seq, asked.point, height, check=asked.purpose == "check")
+    return p.Touched(
+        point=asked.point, purpose=asked.purpose, edge_point=asked.edge_point,
+        pose=as_record(found, asked.pose), edge_height_m=height, role=outcome.role, elevation_m=outcome.elevation,
+        misclosure_m=outcome.misclosure, hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
+    )  # fmt: skip
+
+
+def turning_point(state: JobState, seq: int, asked: q.TurningPointIn, fit: Fit) -> p.TurningPointTaken:
+    """A new firm point levelled from this setup."""
+    state.book.needs_setup()
+    machine = fit(state)
+    together(
+        lambda: state.book.free_name(asked.name),
+        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
+    )
+    found = posed(machine, asked.pose, "pose")
+    height = edge_height(found, asked.edge_point)
+    book, outcome = state.book.turning_point(seq, asked.name, height)
+    return p.TurningPointTaken(
+        name=asked.name, edge_point=asked.edge_point, pose=as_record(found, asked.pose), edge_height_m=height,
+        elevation_m=book.points[asked.name].elevation, hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
+    )  # fmt: skip
+
+
+def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
+    """A strike, taken or turned down because; both are recorded."""
+    book = state.book
+    book.needs_setup()
+    laser = book.needs_laser()
+    machine = fit(state)
+    _needs_receiver(machine)
+    given = asked.along_fall
+    placed = [(c.pose, f"crossings.{i}.pose") for i, c in enumerate(asked.crossings)]
+    together(
+        lambda: (
+            same_units(state, asked.units)
+            if given is None
+            else metres(state, given, asked.units, "along_fall")
+        ),
+        lambda: _needs_both_ways(asked),
+        *(partial(posed, machine, *pose) for pose in placed),
+    )
+    along = None if given is None else metres(state, given, asked.units, "along_fall")
+    poses = [posed(machine, *pose) for pose in placed]
+    heights = [found.height("receiver") for found in poses]
+    half = 0.5 * abs(heights[0] - heights[1]) if len(heights) == 2 else None
+    mean = math.fsum(heights) / len(heights)
+    seen = Crossing(
+        mean, half, asked.vertical_speed_mm_s * 1e-3, max(found.mast_angle for found in poses),
+        math.radians(asked.tilt_spread_deg), asked.steady_s,
+    )  # fmt: skip
+    because = turned_down_because(
+        seen, state.strike_rules, laser.revolutions_per_s, book.predicted_receiver_height(along)
+    )
+    role, elevation, misclosure, hangs_on = Role.TURNED_DOWN, None, None, frozenset[int]()
+    if not because:
+        _, outcome = book.struck_by_laser(seq, mean, along)
+        role, elevation = outcome.role, outcome.elevation
+        misclosure, hangs_on = outcome.misclosure, outcome.hangs_on
+    return p.Struck(
+        poses=tuple(as_record(f, c.pose) for f, c in zip(poses, asked.crossings, strict=True)),
+        receiver_height_m=mean, half_difference_m=half, vertical_speed_mm_s=asked.vertical_speed_mm_s,
+        mast_deg=math.degrees(seen.mast_angle), tilt_spread_deg=asked.tilt_spread_deg, steady_s=asked.steady_s,
+        along_fall_m=along, taken=not because, because=_reasons(because), role=role, elevation_m=elevation,
+        misclosure_m=misclosure, hangs_on=tuple(sorted(hangs_on)), note=asked.note,
+    )  # fmt: skip
+
+
+def target(state: JobState, asked: q.TargetIn) -> p.TargetSet:
+    """A target below a benchmark; its name must be free."""
+    same_units(state, asked.units)
+    lengths = {
+        **{f"layers.{i}.thickness": layer.thickness for i, layer in enumerate(asked.layers)},
+        "overdig": asked.overdig, "tolerance": asked.tolerance,
+    }  # fmt: skip
+    if asked.floor_limit_below is not None:
+        lengths["floor_limit_below"] = asked.floor_limit_below
+    together(
+        lambda: _free_target(state, asked.name),
+        lambda: _benchmark_of(state, asked),
+        *(partial(metres, state, value, asked.units, where) for where, value in lengths.items()),
+    )
+    known = {where: metres(state, value, asked.units, where) for where, value in lengths.items()}
+    wanted = p.TargetSet(
+        name=asked.name, benchmark=asked.benchmark,
+        layers=tuple(
+            p.LayerRecord(name=layer.name, thickness_m=known[f"layers.{i}.thickness"])
+            for i, layer in enumerate(asked.layers)
+        ),
+        overdig_m=known["overdig"], tolerance_m=known["tolerance"],
+        floor_limit_below_m=known.get("floor_limit_below"),
+        along_percent=asked.along_percent, across_percent=asked.across_percent,
+        hangs_on=tuple(sorted(_benchmark_of(state, asked).hangs_on)), note=asked.note,
+    )  # fmt: skip
+    target_of(wanted)
+    return wanted
+
+
+def _free_target(state: JobState, name: str) -> None:
+    if name in state.targets:
+        raise Refused([
+            Fault("name-taken", "name", repr(name), "a name that no target has",
+                  "choose another name, or withdraw the earlier target")
+        ])  # fmt: skip
+
+
+def _benchmark_of(state: JobState, asked: q.TargetIn) -> Known:
+    try:
+        return state.book.point(asked.benchmark)
+    except Refused as refused:
+        raise Refused(
+            Fault(f.code, "benchmark", f.found, f.expected, f.advice) for f in refused.faults
+        ) from None
+
+
+def station(state: JobState, asked: q.StationIn, fit: Fit) -> p.StationTouched:
+    """A known station of a sloping target, touched."""
+    state.book.needs_setup()
+    hung = state.targets.get(asked.target)
+    if hung is None:
+        raise Refused([unknown_target(state, asked.target)])
+    if not hung.target.sloping:
+        raise Refused([
+            Fault("target-is-level", "target", repr(asked.target), "a target with a grade",
+                  "a level target needs no station")
+        ])  # fmt: skip
+    machine = fit(state)
+    together(
+        lambda: metres(state, asked.station, asked.units, "station"),
+        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
+    )
+    along = metres(state, asked.station, asked.units, "station")
+    found = posed(machine, asked.pose, "pose")
+    known = anchor(found, asked.edge_point, along, swing_of(asked.pose), state.book.setup)
+    return p.StationTouched(
+        target=asked.target, station_m=along, edge_point=asked.edge_point, pose=as_record(found, asked.pose),
+        x_m=known.x, y_m=known.y, direction_rad=known.direction, plumb=known.plumb, setup=known.setup,
+        hangs_on=tuple(sorted(hung.hangs_on)), note=asked.note,
+    )  # fmt: skip
+
+
+def withdrawal(state: JobState, asked: q.WithdrawalIn) -> p.Withdrawn:
+    """Undo of an entry. One that voided or restored something can go only while no reading rests on it."""
+    by_seq = {entry.seq: entry for entry in state.entries}
+    entry = by_seq.get(asked.seq)
+    if entry is None or entry.type == "job-opened":
+        raise _not_withdrawable(f"entry {asked.seq}", f"an entry from 2 to {state.seq}", "")
+    if asked.seq in state.void:
+        raise _not_withdrawable(
+            f"entry {asked.seq}, which is withdrawn already", "an entry that still counts", ""
+        )
+    rests = p.RESTS.get(entry.type, frozenset())
+    later = [
+        e for e in state.entries
+        if e.seq > asked.seq and e.type in rests and e.seq not in state.void
+        # undoing what came later than this entry leaves what was before it as it is
+        and not (isinstance(e.payload, p.Withdrawn) and e.payload.seq > asked.seq)
+    ]  # fmt: skip
+    if later:
+        listed = ", ".join(f"{e.seq} ({e.type})" for e in later[:10])
+        raise _not_withdrawable(
+            f"entry {asked.seq} ({entry.type}) with {listed} after it",
+            "an entry that nothing later rests on", "withdraw those first, the latest first",
+        )  # fmt: skip
+    if isinstance(entry.payload, p.Withdrawn):
+        _names_stay_free(state, asked.seq)
+    return p.Withdrawn(seq=asked.seq, reason=asked.reason, note=asked.note)
+
+
+def _names_stay_free(state: JobState, withdrawal_seq: int) -> None:
+    """What a withdrawal of a withdrawal brings back must not share a name with what was recorded since."""
+    undone = void_of(state.entries, but=withdrawal_seq)
+    taken: set[tuple[str, str]] = set()
+    for entry in state.entries:
+        name = p.name_of(entry.payload)
+        if name is None or entry.seq in undone:
+            continue
+        if name in taken:
+            raise _not_withdrawable(
+                f"entry {withdrawal_seq}, which withdrew {name[0]} {name[1]!r}; entry {entry.seq} has that name now",
+                "a name that is still free", f"withdraw entry {entry.seq} first",
+            )  # fmt: skip
+        taken.add(name)
+
+
+def _not_withdrawable(found: str, expected: str, advice: str) -> Refused:
+    return Refused([Fault("not-withdrawable", "seq", found, expected, advice)])
+
+
+def unknown_target(state: JobState, name: str) -> Fault:
+    """The fault of a target that the depth sheet does not have."""
+    names = ", ".join(state.targets) or "none: set one first"
+    return Fault("unknown-target", "target", repr(name), f"a target of the depth sheet: {names}")
+
+
+def posed(machine: Assembly, given: q.PoseIn, where: str) -> Pose:
+    """Solve a request's pose; faults point below `where`."""
+    try:
+        return solve(machine, given)
+    except Refused as refused:
+        raise Refused(fault.at(where) for fault in refused.faults) from None
+
+
+def edge_height(found: Pose, point: str) -> float:
+    """Height (m) of an edge point over the origin; `Refused` at `edge_point` where the bucket lacks it."""
+    try:
+        return found.height(point)
+    except Refused as refused:
+        raise Refused(
+            Fault(f.code, "edge_point", f"{point} on a bucket without teeth", f.expected, f.advice)
+            for f in refused.faults
+        ) from None
+
+
+def _needs_receiver(machine: Assembly) -> None:
+    if machine.machine.receiver is None:
+        raise Refused([
+            Fault("no-receiver", "", "a machine profile without a receiver", "a receiver with its place and mast",
+                  "measure it and add it to the profile, or work from touches alone")
+        ])  # fmt: skip
+
+
+def _needs_both_ways(asked: q.StrikeIn) -> None:
+    if len(asked.crossings) == 2 and asked.crossings[0].direction == asked.crossings[1].direction:
+        raise Refused([
+            Fault("crossings-alike", "crossings", "two crossings the same way", "one up and one down",
+                  "give one crossing, or one each way")
+        ])  # fmt: skip
+
+
+def _reasons(because: Sequence[Fault]) -> tuple[p.Reason, ...]:
+    return tuple(
+        p.Reason(code=f.code, found=f.found, expected=f.expected, advice=f.advice, numbers=dict(f.numbers))
+        for f in because
+    )

@@ -1,0 +1,197 @@
+"""The one door to a job's log: read its state, or decide and append in one transaction.
+
+States are kept in memory by seq and only ever extended from the log, so that what is kept can be thrown away.
+"""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy.orm import Session
+
+from kinematics.assembly import Assembly
+from kinematics.errors import Fault, Refused
+from service.store import Database, NewEvent, StoredEvent, events
+
+from . import payloads as p
+from .profiles import Profiles
+from .requests import Recording
+from .state import Entry, JobState, believable, extend, fold
+
+Clock = Callable[[], datetime]
+Decide = Callable[[JobState, int], p.Payload]
+CLOCK_SLACK = timedelta(seconds=1)
+
+
+def utc_now() -> datetime:
+    """The wall clock, UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An acknowledged entry, the state after it, and whether it had been recorded before under the same key."""
+
+    entry: Entry
+    state: JobState
+    replayed: bool
+
+
+def read(stored: StoredEvent) -> Entry:
+    """A stored event in today's shape."""
+    return Entry(
+        stored.seq, stored.type, p.read_payload(stored.type, stored.payload_version, dict(stored.payload)),
+        str(stored.uuid), stored.actor, stored.observed_utc, stored.recorded_utc,
+    )  # fmt: skip
+
+
+class Keeper:
+    """Job states over a database."""
+
+    def __init__(self, database: Database, profiles: Profiles, now: Clock = utc_now) -> None:
+        self._database = database
+        self._profiles = profiles
+        self._states: dict[str, JobState] = {}
+        self._lock = threading.Lock()
+        self.now = now
+
+    def state(self, job: str) -> JobState:
+        """The job's state now. Raises the store's `JobUnknown`."""
+        return self._database.read(lambda session: self._current(session, job))
+
+    def jobs(self, after: str | None, limit: int) -> list[tuple[str, str]]:
+        """(id, name) of jobs in order of id, after a cursor."""
+        return self._database.read(
+            lambda session: [
+                (job.id, job.name) for job in events.list_jobs(session, after=after, limit=limit)
+            ]
+        )
+
+    def _current(self, session: Session, job: str) -> JobState:
+        with self._lock:
+            known = self._states.get(job)
+        after = 0 if known is None else known.seq
+        fresh = [read(stored) for stored in events.read_events(session, job, after_seq=after)]
+        if known is None:
+            known = fold(fresh)
+        elif fresh:
+            known = extend(known, fresh)
+        with self._lock:
+            kept = self._states.get(job)
+            if kept is None or kept.seq < known.seq:
+                self._states[job] = known
+        return known
+
+    def fit(self, state: JobState) -> Assembly:
+        """Machine and attachment a job stands with, the receiver where it is clamped. `Refused` "no-setup"."""
+        state.book.needs_setup()
+        return self._profiles.fitted(state.machine, state.attachment, state.receiver_place)
+
+    def open_job(
+        self,
+        job: str,
+        asked: Recording,
+        first: p.JobOpened,
+        actor: str,
+        *,
+        key: str | None,
+        request_hash: str,
+    ) -> Recorded:
+        """Open a job; its first entry says so. Raises `Refused` for its time, the store's `JobExists`."""
+        arrived = self.now()
+
+        def work(session: Session) -> tuple[StoredEvent, bool]:
+            seen, late = arrived, None
+            try:
+                seen = observed(asked.observed_at, arrived, first.rules.age_limit_s)
+            except Refused as refused:
+                late = refused
+            done = events.create_job(
+                session, job, first.name, self._new(first, actor, seen),
+                idempotency_key=key, request_hash=request_hash, now=self.now,
+            )  # fmt: skip
+            if late is not None and not done[1]:  # a repeat is answered, however late; a new job is undone
+                raise late
+            return done
+
+        stored, replayed = self._database.write(work)
+        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
+
+    def record(
+        self,
+        job: str,
+        asked: Recording,
+        decide: Decide,
+        actor: str,
+        *,
+        key: str | None,
+        request_hash: str,
+        expected_seq: int | None,
+    ) -> Recorded:
+        """Decide on the state of this moment and append; returns only when it is on disk.
+
+        Raises `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
+        """
+        arrived = self.now()
+
+        def work(session: Session) -> tuple[StoredEvent, bool]:
+            def event(last: int) -> NewEvent:
+                state = self._current(session, job)
+                seen = observed(asked.observed_at, arrived, state.rules.age_limit_s)
+                payload = decide(state, last + 1)
+                entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, seen, arrived)
+                believable(extend(state, [entry]))  # what cannot be read back is not written
+                return self._new(payload, actor, seen)
+
+            return events.record(
+                session, job, event, idempotency_key=key, request_hash=request_hash,
+                expected_seq=expected_seq, now=self.now,
+            )  # fmt: skip
+
+        stored, replayed = self._database.write(work)
+        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
+
+    def _as_of(self, job: str, seq: int) -> JobState:
+        """The state right after an entry, whatever was recorded since."""
+        state = self.state(job)
+        return state if state.seq == seq else fold([e for e in state.entries if e.seq <= seq])
+
+    @staticmethod
+    def _new(payload: p.Payload, actor: str, observed_utc: datetime) -> NewEvent:
+        return NewEvent(
+            p.NAMES[type(payload)], p.VERSION, payload.model_dump(mode="json"), actor, observed_utc
+        )
+
+
+def observed(given: str | None, arrived: datetime, age_limit_s: float) -> datetime:
+    """When a reading was observed. Raises `Refused` "stale-reading", "clock-ahead", "not-a-time"."""
+    if given is None:
+        return arrived
+    try:
+        when = datetime.fromisoformat(given)
+    except ValueError:
+        when = None
+    if when is None or when.tzinfo is None:
+        raise Refused(
+            [
+                Fault(
+                    "not-a-time",
+                    "observed_at",
+                    repr(given),
+                    "an ISO 8601 time with its zone, 2026-05-04T07:31:12Z",
+                )
+            ]
+        )
+    age = (arrived - when).total_seconds()
+    if age > age_limit_s:
+        raise Refused([
+            Fault("stale-reading", "observed_at", f"a reading {age:.1f} s old", f"at most {age_limit_s:g} s",
+                  "read the sensors again", {"age_s": age, "limit_s": age_limit_s})
+        ])  # fmt: skip
+    if when - arrived > CLOCK_SLACK:
+        raise Refused([
+            Fault("clock-ahead", "observed_at", f"a reading {-age:.1f} s in the future", "a time that has passed",
+                  "set the clocks", {"age_s": age})
+        ])  # fmt: skip
+    return when

@@ -1,0 +1,247 @@
+"""What each type of event carries. Written once, never migrated; an older version is upcast on reading.
+
+Lengths in metres, angles in degrees as they were given. An event keeps both what was measured (angles) and
+the heights computed from it at the time, as a level book keeps its readings: replaying needs no profile.
+"""
+
+from collections.abc import Callable
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Json = dict[str, Any]
+
+
+class Payload(BaseModel):
+    """Frozen, strict, and closed: a field nobody knows is refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    note: str = ""
+    hangs_on: tuple[int, ...] = ()
+
+
+class Rules(BaseModel):
+    """What makes a strike believable and a reading fresh, in the units of the door."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    speed_mm_per_revolution: float = Field(
+        3.0,
+        ge=0.01,
+        le=100,
+        description="Vertical travel of the receiver per turn of the laser head, at most.",
+    )
+    mast_deg: float = Field(10.0, ge=0.01, le=45, description="Receiver mast from plumb, at most.")
+    steady_deg: float = Field(
+        0.05, ge=0.001, le=10, description="Spread of the body's tilt over `steady_s`, at most."
+    )
+    steady_s: float = Field(1.0, ge=0.01, le=600, description="How long the body must have rested.")
+    surprise_mm: float = Field(
+        50.0,
+        ge=0.01,
+        le=10_000,
+        description="Distance from the predicted plane, at most, if the tracks did not move.",
+    )
+    up_down_mm: float = Field(
+        10.0,
+        ge=0.01,
+        le=1000,
+        description="Half the difference between crossing upwards and downwards, at most.",
+    )
+    age_limit_s: float = Field(2.0, gt=0, le=60, description="Older readings give no number.")
+
+
+class JobOpened(Payload):
+    name: str
+    units: str
+    datum: str
+    rules: Rules
+
+
+class RulesSet(Payload):
+    rules: Rules
+
+
+class BenchmarkDeclared(Payload):
+    name: str
+    elevation_m: float
+    entered: str
+
+
+class SetupBegun(Payload):
+    machine: str
+    machine_hash: str
+    attachment: str
+    attachment_hash: str
+
+
+class AttachmentChanged(Payload):
+    attachment: str
+    attachment_hash: str
+
+
+class Moved(Payload):
+    pass
+
+
+class Swung(Payload):
+    pass
+
+
+class LaserSetUp(Payload):
+    revolutions_per_s: float
+    fall_percent: float
+
+
+class ReceiverClamped(Payload):
+    place_m: tuple[float, float, float] | None
+
+
+class PoseRecord(BaseModel):
+    """The joint angles a recorded number was computed from, and what else the pose came with."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    joints_deg: dict[str, float]
+    pitch_deg: float
+    roll_deg: float
+    swing_deg: float | None = None
+    given: Json = Field(default_factory=dict)
+
+
+class Touched(Payload):
+    point: str
+    purpose: Literal["reference", "check"]
+    edge_point: str
+    pose: PoseRecord
+    edge_height_m: float
+    role: str
+    elevation_m: float | None
+    misclosure_m: float | None
+
+
+class TurningPointTaken(Payload):
+    name: str
+    edge_point: str
+    pose: PoseRecord
+    edge_height_m: float
+    elevation_m: float
+
+
+class Reason(BaseModel):
+    """One reason why a strike was turned down."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    code: str
+    found: str
+    expected: str
+    advice: str
+    numbers: dict[str, float]
+
+
+class Struck(Payload):
+    poses: tuple[PoseRecord, ...]
+    receiver_height_m: float
+    half_difference_m: float | None
+    vertical_speed_mm_s: float
+    mast_deg: float
+    tilt_spread_deg: float
+    steady_s: float
+    along_fall_m: float | None
+    taken: bool
+    because: tuple[Reason, ...]
+    role: str
+    elevation_m: float | None
+    misclosure_m: float | None
+
+
+class LayerRecord(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    name: str
+    thickness_m: float
+
+
+class TargetSet(Payload):
+    name: str
+    benchmark: str
+    layers: tuple[LayerRecord, ...]
+    overdig_m: float
+    tolerance_m: float
+    floor_limit_below_m: float | None
+    along_percent: float
+    across_percent: float
+
+
+class StationTouched(Payload):
+    target: str
+    station_m: float
+    edge_point: str
+    pose: PoseRecord
+    x_m: float
+    y_m: float
+    direction_rad: float
+    plumb: tuple[float, float, float]
+    setup: int
+
+
+class Withdrawn(Payload):
+    seq: int
+    reason: str
+
+
+TYPES: dict[str, type[Payload]] = {
+    "job-opened": JobOpened,
+    "rules-set": RulesSet,
+    "benchmark-declared": BenchmarkDeclared,
+    "setup-begun": SetupBegun,
+    "attachment-changed": AttachmentChanged,
+    "moved": Moved,
+    "swung": Swung,
+    "laser-set-up": LaserSetUp,
+    "receiver-clamped": ReceiverClamped,
+    "touched": Touched,
+    "turning-point-taken": TurningPointTaken,
+    "struck": Struck,
+    "target-set": TargetSet,
+    "station-touched": StationTouched,
+    "withdrawn": Withdrawn,
+}
+NAMES: dict[type[Payload], str] = {model: name for name, model in TYPES.items()}
+VERSION = 1
+_READINGS = frozenset({"touched", "turning-point-taken", "struck", "station-touched"})
+_VOIDING = frozenset({
+    "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed", "rules-set", "withdrawn"
+})  # fmt: skip
+_OF_A_MACHINE = frozenset({"moved", "swung", "receiver-clamped", "attachment-changed"})
+# An entry that voids or restores can be withdrawn only while none of these after it counts: they rest on it, and
+# without it would be read anew. A withdrawal goes before every later change of what was before it.
+RESTS: dict[str, frozenset[str]] = {
+    **dict.fromkeys(_VOIDING, _READINGS), "setup-begun": _READINGS | _OF_A_MACHINE, "withdrawn": _READINGS | _VOIDING,
+}  # fmt: skip
+
+
+def name_of(payload: Payload) -> tuple[str, str] | None:
+    """(kind, name) of a point or target that an entry brings in; each name is taken once."""
+    match payload:
+        case BenchmarkDeclared(name=name) | TurningPointTaken(name=name):
+            return "point", name
+        case TargetSet(name=name):
+            return "target", name
+        case _:
+            return None
+
+
+Upcast = Callable[[Json], Json]
+# (type, version it was written in) -> the payload of the next version; empty until a payload changes.
+UPCASTS: dict[tuple[str, int], Upcast] = {}
+
+
+class EventFromTheFutureError(RuntimeError):
+    """An event of a type or version that this release does not know."""
+
+
+def read_payload(event_type: str, version: int, payload: Json) -> Payload:
+    """The payload of a stored event in today's shape."""
+    if event_type not in TYPES or version > VERSION:
+        raise EventFromTheFutureError(f"event type {event_type!r} version {version} is not known here")
+    for old in range(version, VERSION):
+        payload = UPCASTS[event_type, old](payload)
+    return TYPES[event_type].model_validate(payload)

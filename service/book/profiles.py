@@ -1,0 +1,153 @@
+"""Profile revisions by content hash, and the assemblies made of them."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from kinematics.assembly import Assembly, assemble
+from kinematics.errors import Fault, Refused
+from kinematics.machine import Attachment, Machine, Point
+from machine_profiles import Profile, parse_profile, shipped
+from service.store import Database, StoredRevision, canonical_json, profiles
+
+from .state import Named
+
+_KEPT = 64
+Ready = tuple[Named, Named, Assembly]
+_Key = tuple[str, str, Point | None]
+
+
+class Profiles:
+    """The revisions in a database, with the last few assemblies kept ready."""
+
+    def __init__(self, database: Database, now: Callable[[], datetime]) -> None:
+        self._database = database
+        self._now = now
+        self._ready: OrderedDict[_Key, Assembly] = OrderedDict()
+        self._lock = threading.Lock()
+        self._latest: dict[tuple[str, str], Named] = {}
+
+    def load_shipped(self) -> None:
+        """Put the profiles of this release on record; a revision that is there already stays as it is."""
+
+        def work(session: Session) -> None:
+            for profile in shipped().values():
+                put(session, profile, "shipped", self._now())
+
+        self._database.write(work)
+
+    def upload(self, profile: Profile) -> bool:
+        """Record a revision; True if it is new. `Refused` "name-taken" for the id of a shipped profile."""
+        if (profile.kind, profile.id) in shipped():
+            raise Refused([
+                Fault("name-taken", "id", repr(profile.id), "an id that no shipped profile has",
+                      "give your machine an id of its own")
+            ])  # fmt: skip
+        new = self._database.write(lambda session: put(session, profile, "uploaded", self._now()))
+        with self._lock:  # read and kept in one go, or a slower upload could keep an older revision
+            row = self._database.read(lambda s: profiles.current_revision(s, profile.kind, profile.id))
+            if row is not None:
+                self._latest[profile.kind, profile.id] = Named(profile.id, row.content_hash)
+        if self.latest(profile.kind, profile.id).hash != profile.content_hash:
+            raise Refused([
+                Fault("older-revision", "toml", "a revision on record that a later one has replaced",
+                      "a revision that is new or current", "change its source line to record it anew")
+            ])  # fmt: skip
+        return new
+
+    def latest(self, kind: str, profile_id: str) -> Named:
+        """The latest revision of an id. `Refused` "unknown-machine" or "unknown-attachment"."""
+        with self._lock:
+            known = self._latest.get((kind, profile_id))
+        if known is not None:
+            return known
+        row = self._database.read(lambda s: profiles.current_revision(s, kind, profile_id))
+        if row is None:
+            there = self._database.read(lambda s: [r.profile_id for r in profiles.list_current(s, kind)])
+            raise Refused([
+                Fault(f"unknown-{kind}", kind, repr(profile_id), f"one of: {', '.join(sorted(there))}",
+                      "add the profile, or correct the id")
+            ])  # fmt: skip
+        named = Named(profile_id, row.content_hash)
+        with self._lock:
+            return self._latest.setdefault((kind, profile_id), named)
+
+    def all_current(self, kind: str) -> list[StoredRevision]:
+        """The latest revision of every profile of a kind."""
+        return self._database.read(lambda s: list(profiles.list_current(s, kind)))
+
+    def revisions(self, kind: str, profile_id: str) -> list[StoredRevision]:
+        """Every revision of an id, oldest first."""
+        return self._database.read(lambda s: list(profiles.list_revisions(s, kind, profile_id)))
+
+    def revision(self, kind: str, profile_id: str, content_hash: str) -> StoredRevision:
+        """One revision. `Refused` "unknown-revision"."""
+        row = self._database.read(lambda s: profiles.get_revision(s, kind, content_hash))
+        if row is None or row.profile_id != profile_id:
+            raise Refused(
+                [
+                    Fault(
+                        "unknown-revision",
+                        "revision",
+                        content_hash,
+                        f"a revision of {profile_id}",
+                        "list its revisions",
+                    )
+                ]
+            )
+        return row
+
+    def ready(self, machine_id: str, attachment_id: str) -> Ready | None:
+        """The latest revisions of both with their assembly, if all is at hand without waiting."""
+        with self._lock:
+            machine = self._latest.get(("machine", machine_id))
+            attachment = self._latest.get(("attachment", attachment_id))
+            if machine is None or attachment is None:
+                return None
+            made = self._ready.get((machine.hash, attachment.hash, None))
+        return None if made is None else (machine, attachment, made)
+
+    def fitted(
+        self, machine: Named | None, attachment: Named | None, receiver_place: Point | None = None
+    ) -> Assembly:
+        """Machine and attachment assembled, the receiver moved where it is clamped."""
+        if machine is None or attachment is None:
+            raise Refused(
+                [Fault("no-setup", "", "a job without a machine", "a setup", "record a setup first")]
+            )
+        key = (machine.hash, attachment.hash, receiver_place)
+        with self._lock:
+            ready = self._ready.get(key)
+            if ready is not None:
+                self._ready.move_to_end(key)
+                return ready
+        carrier = self._geometry("machine", machine.hash)
+        tool = self._geometry("attachment", attachment.hash)
+        if not (isinstance(carrier, Machine) and isinstance(tool, Attachment)):
+            raise TypeError("a machine and an attachment are needed")
+        if receiver_place is not None and carrier.receiver is not None:
+            carrier = replace(carrier, receiver=replace(carrier.receiver, place=receiver_place))
+        made = assemble(carrier, tool)
+        with self._lock:
+            self._ready[key] = made
+            if len(self._ready) > _KEPT:
+                self._ready.popitem(last=False)
+        return made
+
+    def _geometry(self, kind: str, content_hash: str) -> Machine | Attachment:
+        row = self._database.read(lambda s: profiles.get_revision(s, kind, content_hash))
+        if row is None:
+            raise LookupError(f"{kind} revision {content_hash} is not on record")
+        return parse_profile(row.source_text).geometry
+
+
+def put(session: Session, profile: Profile, origin: str, now: datetime) -> bool:
+    """Write one revision in the caller's transaction; True if it is new."""
+    return profiles.put_revision(
+        session, profile.kind, profile.id, profile.content_hash, canonical_json(profile.document),
+        profile.source_text, origin, now,
+    )  # fmt: skip

@@ -1,0 +1,203 @@
+"""What a log says now: a fold over its entries, leaving out what was withdrawn and what hung on it."""
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from types import MappingProxyType
+from typing import Any
+
+from kinematics.errors import Fault, refuse
+from kinematics.grade import Layer, Target
+from kinematics.levelling import Book, Laser, void_entries
+from kinematics.machine import Point
+from kinematics.stations import Anchor
+from kinematics.strikes import StrikeRules
+from kinematics.units import LengthUnit
+
+from . import payloads as p
+
+# Far beyond any site and any datum, far within what lengths are written for.
+HIGHEST_M = 100_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One event of a job, read."""
+
+    seq: int
+    type: str
+    payload: p.Payload
+    uuid: str
+    actor: str
+    observed_utc: datetime
+    recorded_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Hung:
+    """A target and the entries it hangs on."""
+
+    target: Target
+    seq: int
+    hangs_on: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A profile revision by id and content hash."""
+
+    id: str
+    hash: str
+
+
+def _empty() -> Mapping[str, Any]:
+    return MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class JobState:
+    """Everything a readout needs to know of a job, and the entries it was folded from."""
+
+    name: str = ""
+    units: LengthUnit = LengthUnit.M
+    datum: str = ""
+    rules: p.Rules = field(default_factory=p.Rules)
+    book: Book = field(default_factory=Book)
+    machine: Named | None = None
+    attachment: Named | None = None
+    receiver_place: Point | None = None
+    targets: Mapping[str, Hung] = field(default_factory=_empty)
+    anchors: Mapping[str, tuple[int, Anchor]] = field(default_factory=_empty)
+    last_swing: int = 0
+    entries: tuple[Entry, ...] = ()
+    void: frozenset[int] = frozenset()
+
+    @property
+    def seq(self) -> int:
+        """The number of the latest entry; the job's ETag."""
+        return self.entries[-1].seq if self.entries else 0
+
+    @property
+    def strike_rules(self) -> StrikeRules:
+        """The rules in metres and radians."""
+        r = self.rules
+        return StrikeRules(
+            r.speed_mm_per_revolution * 1e-3, math.radians(r.mast_deg), math.radians(r.steady_deg), r.steady_s,
+            r.surprise_mm * 1e-3, r.up_down_mm * 1e-3,
+        )  # fmt: skip
+
+
+def fold(entries: Sequence[Entry]) -> JobState:
+    """The state after these entries, in order of seq."""
+    state = JobState()
+    for _, state in steps(entries):  # noqa: B007
+        pass
+    return replace(state, entries=tuple(entries), void=void_of(entries))
+
+
+def steps(entries: Sequence[Entry]) -> Iterator[tuple[Entry, JobState]]:
+    """Each entry with the state after it; one that no longer counts leaves the state as it was."""
+    void = void_of(entries)
+    state = JobState()
+    for entry in entries:
+        if entry.seq not in void:
+            state = _apply(state, entry)
+        yield entry, state
+
+
+def extend(state: JobState, entries: Iterable[Entry]) -> JobState:
+    """The state after further entries; a withdrawal folds the whole log again."""
+    for entry in entries:
+        if isinstance(entry.payload, p.Withdrawn):
+            state = fold((*state.entries, entry))
+        else:
+            state = replace(_apply(state, entry), entries=(*state.entries, entry))
+    return state
+
+
+def void_of(entries: Sequence[Entry], but: int = 0) -> frozenset[int]:
+    """Entries that no longer count: withdrawn, or hung on one that was. `but`: a withdrawal to leave out."""
+    withdrawals = [
+        (e.seq, e.payload.seq) for e in entries if isinstance(e.payload, p.Withdrawn) and e.seq != but
+    ]
+    if not withdrawals:
+        return frozenset()
+    return void_entries(withdrawals, {e.seq: e.payload.hangs_on for e in entries})
+
+
+def believable(state: JobState) -> None:
+    """Raise `Refused` "length-absurd" where the log would give an elevation that no site has."""
+    book = state.book
+    named = [("the machine", book.height), ("the laser plane", book.plane), *book.points.items()]
+    refuse(
+        Fault("length-absurd", "", f"{known.elevation:.0f} m for {name}", f"within {HIGHEST_M / 1000:.0f} km of zero",
+              "check the unit and the decimal point")
+        for name, known in named
+        if known is not None and not abs(known.elevation) <= HIGHEST_M
+    )  # fmt: skip
+
+
+def _apply(state: JobState, entry: Entry) -> JobState:
+    seq, book = entry.seq, state.book
+    match entry.payload:
+        case p.JobOpened(name=name, units=units, datum=datum, rules=rules):
+            return replace(state, name=name, units=LengthUnit(units), datum=datum, rules=rules)
+        case p.RulesSet(rules=rules):
+            return replace(state, rules=rules)
+        case p.BenchmarkDeclared(name=name, elevation_m=elevation):
+            return replace(state, book=book.declared(seq, name, elevation))
+        case p.SetupBegun() as begun:
+            return replace(
+                state, book=book.placed(), receiver_place=None,
+                machine=Named(begun.machine, begun.machine_hash),
+                attachment=Named(begun.attachment, begun.attachment_hash),
+            )  # fmt: skip
+        case p.AttachmentChanged(attachment=attachment, attachment_hash=digest):
+            return replace(state, attachment=Named(attachment, digest))
+        case p.Moved():
+            return replace(state, book=book.moved())
+        case p.Swung():
+            return replace(state, last_swing=seq)
+        case p.LaserSetUp(revolutions_per_s=turns, fall_percent=fall):
+            return replace(state, book=book.laser_set_up(Laser(turns, fall / 100.0)))
+        case p.ReceiverClamped(place_m=place):
+            return replace(state, book=book.receiver_clamped(), receiver_place=place)
+        case _:
+            return _apply_reading(state, entry)
+
+
+def _apply_reading(state: JobState, entry: Entry) -> JobState:
+    seq, book = entry.seq, state.book
+    match entry.payload:
+        case p.Touched(point=point, edge_height_m=height, purpose=purpose):
+            return replace(state, book=book.touched(seq, point, height, check=purpose == "check")[0])
+        case p.TurningPointTaken(name=name, edge_height_m=height):
+            return replace(state, book=book.turning_point(seq, name, height)[0])
+        case p.Struck(taken=taken, receiver_height_m=height, along_fall_m=along):
+            return replace(state, book=book.struck_by_laser(seq, height, along)[0]) if taken else state
+        case p.TargetSet() as wanted:
+            hung = Hung(target_of(wanted), seq, frozenset(wanted.hangs_on) | {seq})
+            return replace(state, targets=MappingProxyType({**state.targets, wanted.name: hung}))
+        case p.StationTouched() as touched:
+            anchor = Anchor(
+                touched.setup, touched.x_m, touched.y_m, touched.direction_rad, touched.station_m,
+                touched.plumb, touched.pose.swing_deg is not None,
+            )  # fmt: skip
+            return replace(state, anchors=MappingProxyType({**state.anchors, touched.target: (seq, anchor)}))
+        case _:
+            return state
+
+
+def target_of(wanted: p.TargetSet) -> Target:
+    """The target a payload describes."""
+    return Target(
+        name=wanted.name,
+        benchmark=wanted.benchmark,
+        layers=tuple(Layer(layer.name, layer.thickness_m) for layer in wanted.layers),
+        overdig_m=wanted.overdig_m,
+        tolerance_m=wanted.tolerance_m,
+        floor_limit_below_m=wanted.floor_limit_below_m,
+        along_percent=wanted.along_percent,
+        across_percent=wanted.across_percent,
+    )

@@ -1,0 +1,211 @@
+"""The command line: serve, demo, pose, profile.
+
+Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
+"""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from kinematics.errors import Fault, Refused
+
+app = typer.Typer(
+    help="Cutting-edge elevation, cut and fill from joint angles, a benchmark and laser strikes. Advisory only.",
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+)  # fmt: skip
+profile_app = typer.Typer(help="Measured machines and attachments as TOML files.", no_args_is_help=True)
+app.add_typer(profile_app, name="profile")
+
+Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, for programs.")]
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
+
+
+@contextmanager
+def _refusals(*, as_json: bool) -> Iterator[None]:
+    """Print what was refused, every fault, and leave with exit code 1."""
+    try:
+        yield
+    except Refused as refused:
+        _leave(refused.faults, as_json=as_json)
+
+
+def _leave(faults: tuple[Fault, ...], *, as_json: bool) -> NoReturn:
+    if as_json:
+        listed = [
+            {"code": f.code, "where": f.where, "expected": f.expected, "found": f.found, "advice": f.advice,
+             "numbers": dict(f.numbers)}
+            for f in faults
+        ]  # fmt: skip
+        typer.echo(json.dumps({"ok": False, "faults": listed}, allow_nan=False))
+    else:
+        for fault in faults:
+            typer.echo(f"refused: {fault}", err=True)
+    raise typer.Exit(1)
+
+
+@app.command()
+def version() -> None:
+    """The version of this package."""
+    from importlib.metadata import version as installed  # noqa: PLC0415
+
+    typer.echo(installed("tipdatum"))
+
+
+@app.command()
+def serve(
+    data: Annotated[Path, typer.Option(help="Folder of the database; made if it is not there.")] = Path(
+        "tipdatum-data"
+    ),
+    host: Annotated[str, typer.Option(help="Loopback only, for now.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free port.")] = 8311,
+) -> None:
+    """Run the service until Ctrl-C and print its address."""
+    from .serving import run  # noqa: PLC0415
+
+    with _refusals(as_json=False):
+        run(data, host, port)
+
+
+@app.command()
+def demo(
+    as_json: Json = False,
+    keep: Annotated[Path | None, typer.Option(help="Leave the database in this new or empty folder.")] = None,
+) -> None:
+    """Play a shift at the village pump house against the real service and print its level book."""
+    from .demo import play  # noqa: PLC0415
+
+    with _refusals(as_json=as_json):
+        play(keep, as_json=as_json)
+
+
+@app.command()
+def pose(
+    machine: Annotated[str, typer.Argument(help="Id of a shipped machine, or a TOML file.")],
+    attachment: Annotated[str, typer.Argument(help="Id of a shipped attachment, or a TOML file.")],
+    angle: Annotated[
+        list[str] | None, typer.Option(help="JOINT=DEGREES, e.g. boom=32.5; once for each joint.")
+    ] = None,
+    cylinder: Annotated[
+        list[str] | None, typer.Option(help="JOINT=MILLIMETRES pin to pin, in place of an angle.")
+    ] = None,
+    pitch: Annotated[float, typer.Option(help="Body pitch, degrees, nose up positive.")] = ...,  # type: ignore[assignment]
+    roll: Annotated[float, typer.Option(help="Body roll, degrees, left side up positive.")] = ...,  # type: ignore[assignment]
+    units: Annotated[str, typer.Option(help="m, mm, ft, ftUS or ftin.")] = "m",
+    as_json: Json = False,
+) -> None:
+    """Solve one pose: where the cutting edge is, its slope, the floor, the pins.
+
+    tipdatum pose crawler-14t tilting-1800 --angle boom=30 --angle stick=-100 --angle bucket=60 --angle tilt=0
+    --pitch 0.4 --roll -0.2
+    """
+    from .prompt import solve_at_prompt, table_of  # noqa: PLC0415
+
+    with _refusals(as_json=as_json):
+        answer = solve_at_prompt(machine, attachment, angle or [], cylinder or [], pitch, roll, units)
+        if as_json:
+            typer.echo(answer.model_dump_json())
+        else:
+            Console().print(table_of(answer))
+
+
+@profile_app.command("check")
+def check(
+    file: Annotated[Path, typer.Argument(help="A machine's or attachment's TOML file.")],
+    fits: Annotated[
+        str | None, typer.Option(help="Shipped id or file of the other half: assemble the pair.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """The verdict on a profile: every fault with its place, or what was computed from it."""
+    from .prompt import verdict_of  # noqa: PLC0415
+
+    with _refusals(as_json=as_json):
+        verdict = verdict_of(file, fits)
+    if as_json:
+        typer.echo(json.dumps(verdict, allow_nan=False))
+    else:
+        _print_verdict(str(file), verdict)
+    if not verdict["ok"]:
+        raise typer.Exit(1)
+
+
+def _print_verdict(name: str, verdict: dict[str, Any]) -> None:
+    if verdict["ok"]:
+        table = Table(title=f"{name}: good", title_justify="left", show_header=False, box=None)
+        for key, value in verdict["facts"].items():
+            table.add_row(key, json.dumps(value, ensure_ascii=False))
+        Console().print(table)
+        return
+    for fault in verdict["faults"]:
+        line = f"{name}:{fault['line']}" if fault["line"] else name
+        advice = f"; {fault['advice']}" if fault["advice"] else ""
+        typer.echo(
+            f"{line}: {fault['path']}: expected {fault['expected']}, found {fault['found']}{advice}", err=True
+        )
+
+
+@profile_app.command("add")
+def add(
+    file: Annotated[Path, typer.Argument(help="A machine's or attachment's TOML file.")],
+    to: Annotated[str, typer.Option(help="Address of a running service.")] = "http://127.0.0.1:8311",
+    as_json: Json = False,
+) -> None:
+    """Add a profile to a running service, as a new revision of its id."""
+    from .prompt import add_to_service  # noqa: PLC0415
+
+    with _refusals(as_json=as_json):
+        answer = add_to_service(file, to)
+    if as_json:
+        typer.echo(json.dumps(answer, allow_nan=False))
+    else:
+        typer.echo(f"added {answer['kind']} {answer['id']}, revision {answer['revision'][:12]}")
+
+
+@profile_app.command("schema")
+def schema(kind: Annotated[str, typer.Argument(help="machine or attachment")]) -> None:
+    """JSON Schema of a profile file."""
+    from machine_profiles import json_schema  # noqa: PLC0415
+
+    if kind not in {"machine", "attachment"}:
+        _leave((Fault("wrong-kind", "kind", repr(kind), "machine or attachment"),), as_json=False)
+    typer.echo(json.dumps(json_schema(kind), indent=2))
+
+
+@profile_app.command("list")
+def list_profiles() -> None:
+    """The profiles that ship with this package."""
+    from machine_profiles import shipped  # noqa: PLC0415
+
+    table = Table(show_header=True, box=None, header_style="bold")
+    for column in ("kind", "id", "name"):
+        table.add_column(column)
+    for profile in shipped().values():
+        table.add_row(profile.kind, profile.id, profile.name)
+    Console().print(table)
+
+
+@profile_app.command("show")
+def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped profile.")]) -> None:
+    """Print a shipped profile's TOML, as a start for a machine of your own."""
+    from machine_profiles import shipped  # noqa: PLC0415
+
+    found = [profile for (_, name), profile in shipped().items() if name == profile_id]
+    if not found:
+        names = ", ".join(name for _, name in shipped())
+        _leave((Fault("unknown-profile", "profile_id", repr(profile_id), f"one of: {names}"),), as_json=False)
+    sys.stdout.write(found[0].source_text)
+
+
+if __name__ == "__main__":
+    main()

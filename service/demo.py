@@ -1,0 +1,163 @@
+"""`tipdatum demo`: the real service in a process of its own, an invented shift through HTTP, the book in print."""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx
+from rich.console import Console
+from rich.table import Table
+
+from kinematics.errors import Fault, Refused
+
+from .shift import DemoFailedError, Player, Shift
+
+
+def play(keep: Path | None, *, as_json: bool) -> None:
+    """Play the shift and print it; `keep` is where the database stays, a new or empty folder."""
+    console = Console(stderr=as_json, highlight=False)
+    with _folder(keep) as folder, _service(folder) as address:
+        console.print(f"A service of its own at {address}, database in {folder}.")
+        try:
+            with httpx.Client(base_url=address, timeout=60.0) as client:
+                shift = Player(client, console.print).play()
+        except DemoFailedError as failed:
+            raise Refused([Fault("demo-failed", "", str(failed), "the answer the shift expects")]) from None
+    if as_json:
+        sys.stdout.write(json.dumps(as_object(shift, keep), allow_nan=False) + "\n")
+        return
+    print_shift(console, shift)
+    if keep is not None:
+        console.print(f"\nThe database is in {keep}; look around with: tipdatum serve --data {keep}")
+
+
+def as_object(shift: Shift, keep: Path | None) -> dict[str, Any]:
+    """The shift for programs."""
+    return {
+        "job": shift.job, "depth_sheet": shift.targets, "readouts": shift.readouts, "strikes": shift.strikes,
+        "level_book": shift.level_book, "misclosure_m": shift.level_book["misclosure"]["m"],
+        "data": None if keep is None else str(keep),
+    }  # fmt: skip
+
+
+@contextmanager
+def _folder(keep: Path | None) -> Iterator[Path]:
+    if keep is None:
+        with tempfile.TemporaryDirectory(prefix="tipdatum-demo-") as folder:
+            yield Path(folder)
+        return
+    if keep.exists() and (not keep.is_dir() or any(keep.iterdir())):
+        raise Refused(
+            [Fault("folder-not-empty", "--keep", str(keep), "a new or empty folder", "name another")]
+        )
+    keep.mkdir(parents=True, exist_ok=True)
+    yield keep
+
+
+@contextmanager
+def _service(folder: Path) -> Iterator[str]:
+    """A real service on a free port; yields its address and stops it afterwards."""
+    # -P: a folder named "service" where the user stands must not shadow the package.
+    command = [sys.executable, "-P", "-m", "service.cli", "serve", "--data", str(folder), "--port", "0"]
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("TIPDATUM_")}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:  # noqa: S603
+        try:
+            stdout = process.stdout
+            line = "" if stdout is None else stdout.readline()
+            words = [word for word in line.split() if word.startswith("http://")]
+            if not words:
+                raise Refused(
+                    [Fault("demo-failed", "", line.strip() or "a service that did not start", "its address")]
+                )
+            yield words[0]
+        finally:
+            process.terminate()
+
+
+def print_shift(console: Console, shift: Shift) -> None:
+    """The depth sheet, the readouts and the level book on paper's terms."""
+    console.print()
+    console.print(_depth_sheet(shift.targets))
+    console.print()
+    console.print(_readouts(shift.readouts))
+    console.print()
+    console.print(_level_book(shift.level_book))
+    misclosure = shift.level_book["misclosure"]
+    console.print(f"\nMisclosure on the slab (computed minus known): {misclosure['m'] * 1000:+.1f} mm")
+    for strike in shift.strikes:
+        if strike["verdict"] == "turned down":
+            reasons = "; ".join(f"{why['found']} (expected {why['expected']})" for why in strike["because"])
+            console.print(f"Strike {strike['seq']} was turned down because: {reasons}")
+    console.print(
+        "\nDigging beside or below a slab can undermine it: an engineer decides. This shift does exactly that, on paper."
+    )
+    console.print(shift.readouts[-1]["advisory"])
+
+
+def _table(title: str, *columns: str) -> Table:
+    """A table without rules; words to the left, figures (columns that end in a unit or name a point) to the right."""
+    table = Table(
+        title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0)
+    )
+    for column in columns:
+        words = column in {"", "target", "line", "layers", "remark"}
+        table.add_column(column, justify="left" if words else "right", no_wrap=column != "layers")
+    return table
+
+
+def _depth_sheet(targets: list[dict[str, Any]]) -> Table:
+    table = _table("Depth sheet (below the slab)", "target", "layers", "depth", "elevation")
+    for target in targets:
+        layers = " + ".join(f"{layer['name']} {layer['thickness']['shown']}" for layer in target["layers"])
+        if target["overdig"]["m"]:
+            layers += f" + overdig {target['overdig']['shown']}"
+        if target["across_percent"]:
+            layers += f", across {target['across_percent']:+g} %"
+        table.add_row(target["name"], layers, target["depth_below"]["shown"], target["elevation"]["shown"])
+    return table
+
+
+def _readouts(readouts: list[dict[str, Any]]) -> Table:
+    table = _table("Readouts (m)", "target", "", "left", "centre", "right")
+    for told in readouts:
+        edges = [told["points"][name] for name in ("left", "centre", "right")]
+        compared = [f"{edge['cut_fill']['word']} {_bare(edge['cut_fill']['amount'])}" for edge in edges]
+        slope = (
+            f"{told['cross_slope_percent']:+.1f} %",
+            "wanted",
+            f"{told['target_cross_slope_percent'] + 0.0:+.1f} %",
+        )
+        table.add_row(told["target"], "elevation", *(_bare(edge["elevation"]) for edge in edges))
+        table.add_row("", "to target", *compared)
+        table.add_row("", "cross-slope", *slope)
+        table.add_row()
+    return table
+
+
+def _bare(length: dict[str, Any]) -> str:
+    """A length without its unit, which the title names."""
+    return str(length["shown"]).removesuffix(" m")
+
+
+_LEVELLED = {"benchmark", "setup", "touch", "strike", "turning point", "move"}
+
+
+def _level_book(book: dict[str, Any]) -> Table:
+    columns = ("no.", "line", "staff", "plane", "elevation", "misclosure", "remark")
+    table = _table("Level book (m); plane: of the laser, the height of instrument", *columns)
+    for row in book["rows"]:
+        if row["what"] not in _LEVELLED:
+            continue
+        point = row["point"] if row["what"] in {"benchmark", "touch", "turning point"} else ""
+        shown = [
+            row[key]["shown"] if row[key] else "" for key in ("staff", "plane", "elevation", "misclosure")
+        ]
+        remark = "" if row["status"] == "counts" else row["status"]
+        table.add_row(str(row["seq"]), f"{row['what']} {point}".strip(), *shown, remark)
+    return table

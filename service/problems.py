@@ -1,0 +1,296 @@
+"""One table from what goes wrong to a problem document (RFC 9457), and one shape for all of them.
+
+Each fault has a JSON pointer (RFC 6901) into the request, what was expected, what was found, and advice.
+"""
+
+import logging
+import uuid
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from pydantic import Field
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.exceptions import HTTPException
+
+from kinematics.errors import Fault, Refused
+from machine_profiles import ProfileFaulty
+
+from .store import (
+    DatabaseFromTheFuture,
+    IdempotencyConflict,
+    JobExists,
+    JobUnknown,
+    LogDamaged,
+    NotStorable,
+    RevisionConflict,
+    SequenceMismatch,
+    StoreError,
+)
+from .strict import Strict
+from .text import FaultOut, fault, misfit, plain, pointer
+
+MEDIA_TYPE = "application/problem+json"
+MOST_FAULTS = 100
+
+# Slug -> (status, title). Faults of one code that stands here are told under it, all others under "refused".
+# "unknown-..." is 404 for what a path names, 422 for what a body names.
+TABLE: dict[str, tuple[int, str]] = {
+    "malformed-json": (400, "The body is not JSON"),
+    "bad-request": (400, "The request cannot be read"),
+    "bad-header": (400, "A header cannot be read"),
+    "foreign-origin": (403, "Asked by a page from elsewhere"),
+    "not-found": (404, "Nothing is here"),
+    "unknown-job": (404, "No such job"),
+    "unknown-machine": (404, "No such machine"),
+    "unknown-attachment": (404, "No such attachment"),
+    "unknown-revision": (404, "No such revision"),
+    "method-not-allowed": (405, "Not done here"),
+    "job-exists": (409, "The job exists"),
+    "name-taken": (409, "The name is taken"),
+    "older-revision": (409, "A later revision is current"),
+    "revision-conflict": (409, "Another profile has this revision"),
+    "no-setup": (409, "No machine on the job"),
+    "no-laser": (409, "No laser on the job"),
+    "no-receiver": (409, "No receiver in the profile"),
+    "height-unknown": (409, "The machine's height is unknown"),
+    "not-withdrawable": (409, "That entry cannot be withdrawn"),
+    "idempotency-conflict": (409, "The key stands for another request"),
+    "sequence-mismatch": (412, "The log has moved on"),
+    "too-large": (413, "The body is too large"),
+    "wrong-media-type": (415, "Writes are JSON"),
+    "foreign-host": (421, "Asked for another host"),
+    "invalid-request": (422, "The request does not fit"),
+    "refused": (422, "No trustworthy number"),
+    "unknown-benchmark": (422, "No such benchmark"),
+    "unknown-target": (422, "No such target"),
+    "wrong-units": (422, "Other units than the job's"),
+    "stale-reading": (422, "The reading is too old"),
+    "not-finite": (422, "Not a finite number"),
+    "beyond-joint": (422, "Beyond the joint"),
+    "out-of-stroke": (422, "Beyond the cylinder's stroke"),
+    "no-closure": (422, "The links do not meet"),
+    "dead-centre": (422, "At dead centre"),
+    "ambiguous": (422, "Two positions fit"),
+    "profile-faults": (422, "The profile has faults"),
+    "internal": (500, "A fault of ours"),
+    "log-damaged": (500, "The log was altered from outside"),
+    "database": (503, "The database does not answer"),
+    "database-from-the-future": (503, "Written by a later release"),
+}
+
+_log = logging.getLogger("tipdatum")
+
+
+class ProblemDocument(Strict):
+    """What every refusal looks like (RFC 9457, application/problem+json)."""
+
+    type: str = Field(
+        description="Stable; its page says what to do.", examples=["/guide/problems#beyond-joint"]
+    )
+    title: str
+    status: int
+    detail: str
+    instance: str = Field(description="This occurrence. A failure of ours stands in the log under the same.")
+    errors: list[FaultOut] = Field(description="Every fault found, at most 100.")
+
+
+class Problem(Exception):
+    """A refusal that a route or page decides on itself; answered as the problem document of its slug.
+
+    `slug` is a key of `TABLE`, `faults` every reason found, `headers` what the answer must carry besides.
+    """
+
+    def __init__(
+        self, slug: str, faults: Sequence[FaultOut] = (), detail: str = "", headers: Mapping[str, str] | None = None
+    ) -> None:  # fmt: skip
+        self.slug, self.faults, self.detail, self.headers = slug, tuple(faults), detail, headers
+        super().__init__(detail or slug)
+
+
+def problem(
+    slug: str, faults: Sequence[FaultOut] = (), detail: str = "", *, status: int | None = None,
+    instance: str | None = None, headers: Mapping[str, str] | None = None,
+) -> JSONResponse:  # fmt: skip
+    """A problem document as a response: at most the first 100 faults, valid JSON whatever was found.
+
+    `status` only where it differs from the table's, `instance` only where the log has it already.
+    """
+    usual, title = TABLE[slug]
+    told = faults[:MOST_FAULTS]
+    if not detail:
+        detail = "; ".join(
+            f"{f.pointer or 'request'}: expected {f.expected}, found {f.found}" for f in told[:3]
+        )
+        detail += f"; and {len(faults) - 3} more" if len(faults) > 3 else ""
+    if len(faults) > len(told):
+        detail += f" (the first {len(told)} of {len(faults)} are listed)"
+    document = ProblemDocument(
+        type=f"/guide/problems#{slug}", title=title, status=status or usual, detail=plain(detail) or title,
+        instance=instance or _instance(), errors=list(told),
+    )  # fmt: skip
+    return JSONResponse(document.model_dump(), document.status, headers, MEDIA_TYPE)
+
+
+def internal(error: BaseException) -> JSONResponse:
+    """The answer to what nobody foresaw: nothing of the inside, but the name under which the log has it all."""
+    instance = _instance()
+    _log.error("internal fault %s", instance, exc_info=error)
+    return problem("internal", detail=f"Something failed on our side. {_UNSURE}", instance=instance)
+
+
+# Said of a failure that may have come after the commit: anything more certain could be wrong.
+_UNSURE = (
+    "Whether the request was recorded is not certain: read the job again, or send the same request with the same "
+    "Idempotency-Key."
+)
+
+
+def _instance() -> str:
+    return f"urn:uuid:{uuid.uuid4()}"
+
+
+def install(app: FastAPI) -> None:
+    """Answer every exception that is foreseen with a problem document; the guard answers the others."""
+    app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(Refused, _refused)
+    app.add_exception_handler(ProfileFaulty, _profile_faulty)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(StoreError, _store)
+    app.add_exception_handler(SQLAlchemyError, _database)
+
+
+def answering(slug: str, detail: str) -> Callable[[Request, Exception], Awaitable[JSONResponse]]:
+    """A handler for an exception of an upper room: logs it, says `detail` under `slug`."""
+
+    async def handler(_request: Request, error: Exception) -> JSONResponse:
+        return _logged(slug, detail, error)
+
+    return handler
+
+
+async def _problem(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, Problem)  # noqa: S101
+    return problem(error.slug, error.faults, error.detail, headers=error.headers)
+
+
+async def _refused(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, Refused)  # noqa: S101
+    codes = {each.code for each in error.faults}
+    slug = codes.pop() if len(codes) == 1 else "refused"
+    if slug not in TABLE:
+        slug = "refused"
+    by_path = request.method in {"GET", "HEAD"}
+    status = 422 if slug.startswith("unknown-") and not by_path else None
+    return problem(slug, [fault_out(each, request) for each in error.faults], status=status)
+
+
+def fault_out(each: Fault, request: Request) -> FaultOut:
+    """A fault of the lower rooms: its dotted path becomes a pointer into the body, if the request has one.
+
+    A key with a dot in it cannot be told apart; no body here has any.
+    """
+    in_body = request.method not in {"GET", "HEAD"} and each.code != "bad-header"
+    at = pointer(each.where.split(".")) if each.where and in_body else ""
+    return fault(each.code, each.found, each.expected, each.advice, at, each.numbers)
+
+
+async def _profile_faulty(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, ProfileFaulty)  # noqa: S101
+    faults = []
+    for each in error.faults:
+        place = f" at {each.path or 'the file'}" + (f", line {each.line}" if each.line else "")
+        line = {} if each.line is None else {"line": float(each.line)}
+        faults.append(
+            fault(each.code, plain(each.found, 60) + place, each.expected, each.advice, "/toml", line)
+        )
+    return problem("profile-faults", faults)
+
+
+async def _invalid(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, RequestValidationError)  # noqa: S101
+    faults = [misfit(each, request.scope.get("endpoint")) for each in error.errors()]
+    slug = "not-finite" if {each.code for each in faults} == {"not-finite"} else "invalid-request"
+    return problem(slug, faults)
+
+
+_BY_STATUS = {
+    404: ("not-found", "There is no such address; /docs lists every route, /guide every page."),
+    405: ("method-not-allowed", "This address does not do that; the Allow header says what it does."),
+}
+
+
+async def _http(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, HTTPException)  # noqa: S101
+    if error.status_code >= 500:
+        return internal(error)
+    slug, detail = _BY_STATUS.get(error.status_code, ("bad-request", str(error.detail)))
+    return problem(slug, detail=detail, status=error.status_code, headers=error.headers)
+
+
+async def _store(request: Request, error: Exception) -> JSONResponse:
+    told: FaultOut
+    match error:
+        case JobUnknown(job_id=job):
+            told = fault("unknown-job", repr(job), "a job on record", "open it first; /v1/jobs lists them")
+        case JobExists(job_id=job):
+            told = fault("job-exists", repr(job), "a new job id", "choose another id", "/id")
+        case IdempotencyConflict(key=key, seq=seq):
+            told = fault(
+                "idempotency-conflict", f"key {key!r}, used for entry {seq} with another request",
+                "the same request again", "use a new key for a new request",
+            )  # fmt: skip
+        case SequenceMismatch(expected=expected, found=found):
+            told = fault(
+                "sequence-mismatch", f"the log at entry {found}", f"entry {expected}, as in If-Match",
+                "read the job again and decide anew", numbers={"expected_seq": expected, "found_seq": found},
+            )  # fmt: skip
+        case RevisionConflict(kind=kind):
+            told = fault(
+                "revision-conflict", f"a {kind} revision of the same content hash with other content",
+                "one content under each hash", "change its source line to record it anew", "/toml",
+            )  # fmt: skip
+        case NotStorable(faults=faults):
+            return problem("refused", [fault("not-storable", found, wanted) for _, found, wanted in faults])
+        case LogDamaged(job_id=job, seq=seq):
+            detail = f"Entry {seq} of job {job!r} is not as it was written. Restore the database from a copy."
+            return _logged("log-damaged", detail, error)
+        case DatabaseFromTheFuture():
+            return _logged("database-from-the-future", "A later release wrote it; use that one.", error)
+        case _:
+            return await _database(request, error)
+    return problem(told.code, [told])
+
+
+async def _database(_request: Request, error: Exception) -> JSONResponse:
+    return _logged("database", f"The database does not answer. {_UNSURE}", error)
+
+
+def _logged(slug: str, detail: str, error: Exception) -> JSONResponse:
+    instance = _instance()
+    _log.error("%s %s", slug, instance, exc_info=error)
+    return problem(slug, detail=detail, instance=instance)
+
+
+def document(openapi: dict[str, Any]) -> dict[str, Any]:
+    """Put the problem document into an OpenAPI description, on every route under /v1."""
+    schema = ProblemDocument.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas = openapi.setdefault("components", {}).setdefault("schemas", {})
+    schemas.update(schema.pop("$defs", {}))
+    schemas["ProblemDocument"] = schema
+    for unused in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(unused, None)
+    titles: dict[int, list[str]] = {}
+    for slug, (status, _) in TABLE.items():
+        titles.setdefault(status, []).append(slug)
+    content = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}}
+    for path in openapi["paths"].values():
+        for operation in path.values():
+            for status, slugs in sorted(titles.items()):
+                operation["responses"][str(status)] = {
+                    "description": "Problem: " + ", ".join(slugs), "content": content,
+                }  # fmt: skip
+    return openapi

@@ -1,0 +1,43 @@
+"""Run every benchmark and print one object of named numbers.
+
+Ratios are gates and compare two things within this run; absolute times are only reported.
+"""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable
+
+from tests.conftest import cache_folder
+
+os.environ.setdefault("NUMBA_CACHE_DIR", cache_folder())
+
+from tests.benchmarks import door, kernel
+
+BENCHMARKS: tuple[Callable[[], dict[str, float]], ...] = (kernel.single_pose, door.post_pose)
+GATES = {"post_pose_over_floor": 0.6}
+
+
+def main() -> int:
+    """Print the numbers; exit code 1 if a gated ratio is missed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
+    asked = parser.parse_args()
+    numbers: dict[str, float] = {}
+    for benchmark in BENCHMARKS:
+        numbers |= benchmark()
+    missed = [name for name, least in GATES.items() if not numbers[name] >= least]
+    if asked.json:
+        sys.stdout.write(json.dumps(numbers, allow_nan=False) + "\n")
+    else:
+        for name, value in numbers.items():
+            gate = f"  (at least {GATES[name]})" if name in GATES else ""
+            sys.stdout.write(f"{name:28} {value:10.3f}{gate}\n")
+    for name in missed:
+        sys.stderr.write(f"missed: {name} = {numbers[name]:.3f}, at least {GATES[name]}\n")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,1 @@
+"""The job and profile routes, through HTTP."""
