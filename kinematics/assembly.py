@@ -32,8 +32,9 @@ class Assembly:
 
     `ranges`: joint name to its `Range` (rad), only joints that exist. `idler`: the idler's range (rad), and
     `idler_side` its side of the line from its pivot to the link pin, where there is a linkage.
-    `parameters`: the record the formulas read. `limits`: shape (7, 2), rad, rows as `JOINTS`, 0 where absent: the
-    ranges with the slack of an end stop, which a linkage hands on from idler (`idler_limits`) to bucket.
+    `links`: what the four-bar formulas take. `parameters`: the record the formulas read. `stops`: the ranges with the
+    slack of an end stop, which a linkage hands on from idler (`idler_limits`) to bucket; `limits` the same as an array,
+    shape (7, 2), rad, rows as `JOINTS`, 0 where absent.
     """
 
     machine: Machine
@@ -41,6 +42,8 @@ class Assembly:
     ranges: dict[str, Range]
     parameters: NDArray[np.void]
     limits: NDArray[np.float64]
+    stops: dict[str, Range]
+    links: FourBar | None = None
     idler: Range | None = None
     idler_limits: Range | None = None
     idler_side: float = 0.0
@@ -71,21 +74,26 @@ def assemble(machine: Machine, attachment: Attachment) -> Assembly:
         if axis is not None:
             ranges[name] = axis.range
     refuse(faults)
+    stops = {
+        name: Range(span.low - STOP_SLACK_RAD, span.high + STOP_SLACK_RAD) for name, span in ranges.items()
+    }
+    links = idler_limits = None
+    if idler is not None and isinstance(machine.bucket, BucketLinkage):
+        links = _four_bar(machine, machine.bucket, attachment.pin_spacing)
+        idler_limits, stops["bucket"] = _with_slack(links, idler, ranges["bucket"])
+    return Assembly(
+        machine, attachment, ranges, record(machine, attachment), _as_array(stops), stops, links, idler,
+        idler_limits, side, _cylinders(machine),
+    )  # fmt: skip
+
+
+def _as_array(stops: dict[str, Range]) -> NDArray[np.float64]:
     limits = np.zeros((len(JOINTS), 2))
     for row, name in enumerate(JOINTS):
-        if name in ranges:
-            limits[row] = ranges[name].low - STOP_SLACK_RAD, ranges[name].high + STOP_SLACK_RAD
-    idler_limits = None
-    if idler is not None and isinstance(machine.bucket, BucketLinkage):
-        idler_limits, bucket = _with_slack(
-            four_bar_of(machine, machine.bucket, attachment.pin_spacing), idler, ranges["bucket"]
-        )
-        limits[JOINTS.index("bucket")] = bucket.low - 1e-12, bucket.high + 1e-12
+        if name in stops:
+            limits[row] = stops[name].low, stops[name].high
     limits.flags.writeable = False
-    return Assembly(
-        machine, attachment, ranges, record(machine, attachment), limits, idler, idler_limits, side,
-        _cylinders(machine),
-    )  # fmt: skip
+    return limits
 
 
 def _with_slack(four: FourBar, idler: Range, bucket: Range) -> tuple[Range, Range]:
@@ -98,7 +106,7 @@ def _with_slack(four: FourBar, idler: Range, bucket: Range) -> tuple[Range, Rang
         if status == linkage.OK:  # else the stop is too near dead centre for any slack
             ends[i] += slack
             reached.append(wrapped(angle, middle))
-    return Range(*ends), Range(min(reached), max(reached))
+    return Range(*ends), Range(min(reached) - 1e-12, max(reached) + 1e-12)  # its own rounding
 
 
 def machine_ranges(machine: Machine) -> tuple[dict[str, Range], list[Fault]]:
@@ -176,7 +184,7 @@ def from_cylinder(cylinder: Cylinder, length: float) -> tuple[float, int, float]
     return linkage.joint_from_cylinder(length, c.foot_x, c.foot_z, c.eye_x, c.eye_z, float(c.extending))
 
 
-def four_bar_of(machine: Machine, bar: BucketLinkage, pin_spacing: float) -> FourBar:
+def _four_bar(machine: Machine, bar: BucketLinkage, pin_spacing: float) -> FourBar:
     """What the four-bar formulas of `linkage` take, in order."""
     return (
         bar.pivot_x, bar.pivot_z, bar.idler_length, bar.power_link,
@@ -192,7 +200,7 @@ def _sweep(
     The distance from idler pin to bucket pin is extreme only at the ends and where the idler points at or
     away from the bucket pin, so that with these angles among the samples closure and dead centre are exact.
     """
-    four = four_bar_of(machine, bar, pin_spacing)
+    four = _four_bar(machine, bar, pin_spacing)
     towards = math.atan2(-bar.pivot_z, machine.stick_length - bar.pivot_x)
     middle = 0.5 * (drive.low + drive.high)
     extremes = [

@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from . import linkage
-from .assembly import JOINTS, ROUNDING_RAD, Assembly, four_bar_of, from_cylinder, stroke_fault, sweep_fault
+from .assembly import ROUNDING_RAD, Assembly, FourBar, from_cylinder, stroke_fault, sweep_fault
 from .errors import Fault, Refused, refuse
 from .linkage import Status, wrapped
-from .machine import BucketLinkage, Cylinder, Range
+from .machine import Cylinder, Range
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +34,10 @@ def four_bar_from_idler(assembly: Assembly, idler: float) -> FourBarPose:
 
     Raises `Refused`: "no-linkage", "beyond-joint", "dead-centre", "no-closure".
     """
-    bar, span, limits = _linkage_of(assembly)
+    links, span, limits = _linkage_of(assembly)
     idler = wrapped(_finite("idler", idler), 0.5 * (span.low + span.high))
     refuse(_beyond("idler", idler, limits, span))
-    bucket, power_link, transmission, ratio, status, margin = linkage.bucket_from_idler(
-        idler, *four_bar_of(assembly.machine, bar, assembly.attachment.pin_spacing)
-    )
+    bucket, power_link, transmission, ratio, status, margin = linkage.bucket_from_idler(idler, *links)
     if status != linkage.OK:
         raise Refused([sweep_fault(Status(status), idler, transmission, margin)])
     reach = assembly.ranges["bucket"]
@@ -53,10 +51,10 @@ def four_bar_from_power_link(assembly: Assembly, power_link: float) -> FourBarPo
     Raises `Refused`: "ambiguous" where two positions within the stroke share this angle, "out-of-stroke",
     "other-branch", "no-closure", "dead-centre".
     """
-    bar, _, limits = _linkage_of(assembly)
+    links, _, limits = _linkage_of(assembly)
     idler, status, margin = linkage.idler_from_power_link(
         _finite("power_link", power_link),
-        *four_bar_of(assembly.machine, bar, assembly.attachment.pin_spacing), limits.low, limits.high,
+        *links, limits.low, limits.high,
     )  # fmt: skip
     if status != linkage.OK:
         raise Refused([_power_link_fault(Status(status), power_link, margin)])
@@ -84,15 +82,9 @@ def four_bar_from_bucket(assembly: Assembly, bucket: float) -> FourBarPose:
 
     Raises `Refused`: "no-linkage", "beyond-joint", "no-closure", "other-branch".
     """
-    bar, _, _ = _linkage_of(assembly)
-    refuse(
-        _beyond(
-            "bucket", _finite("bucket", bucket), joint_limits(assembly, "bucket"), assembly.ranges["bucket"]
-        )
-    )
-    idler, status, margin = linkage.idler_from_bucket(
-        bucket, *four_bar_of(assembly.machine, bar, assembly.attachment.pin_spacing), assembly.idler_side
-    )
+    links, _, _ = _linkage_of(assembly)
+    refuse(_beyond("bucket", _finite("bucket", bucket), assembly.stops["bucket"], assembly.ranges["bucket"]))
+    idler, status, margin = linkage.idler_from_bucket(bucket, *links, assembly.idler_side)
     if status not in {linkage.OK, linkage.DEAD_CENTRE}:
         code = "no-closure" if status == linkage.NO_CLOSURE else "other-branch"
         raise Refused([
@@ -113,7 +105,7 @@ def joint_angle(assembly: Assembly, joint: str, cylinder_length: float) -> float
     if joint == "bucket":
         _, reach, limits = _linkage_of(assembly)
     else:
-        reach, limits = assembly.ranges[joint], joint_limits(assembly, joint)
+        reach, limits = assembly.ranges[joint], assembly.stops[joint]
     angle = wrapped(angle, 0.5 * (reach.low + reach.high))
     within = cylinder.stroke.low <= cylinder_length <= cylinder.stroke.high
     if not within and not limits.low - ROUNDING_RAD <= angle <= limits.high + ROUNDING_RAD:
@@ -132,7 +124,7 @@ def cylinder_length(assembly: Assembly, joint: str, angle: float) -> float:
     if joint == "bucket":
         angle = four_bar_from_bucket(assembly, angle).idler
     else:
-        refuse(_beyond(joint, _finite(joint, angle), joint_limits(assembly, joint), assembly.ranges[joint]))
+        refuse(_beyond(joint, _finite(joint, angle), assembly.stops[joint], assembly.ranges[joint]))
     return drive_length(assembly, joint, angle)
 
 
@@ -150,21 +142,14 @@ def drive_length(assembly: Assembly, joint: str, angle: float) -> float:
     return length
 
 
-def joint_limits(assembly: Assembly, joint: str) -> Range:
-    """A joint's range (rad) with the slack of its end stops."""
-    low, high = assembly.limits[JOINTS.index(joint)].tolist()
-    return Range(low, high)
-
-
-def _linkage_of(assembly: Assembly) -> tuple[BucketLinkage, Range, Range]:
-    """(linkage, idler's range, the same with the slack of its end stops)."""
-    bar = assembly.machine.bucket
-    if not isinstance(bar, BucketLinkage) or assembly.idler is None or assembly.idler_limits is None:
+def _linkage_of(assembly: Assembly) -> tuple[FourBar, Range, Range]:
+    """(what the four-bar formulas take, the idler's range, the same with the slack of its end stops)."""
+    if assembly.links is None or assembly.idler is None or assembly.idler_limits is None:
         raise Refused([
             Fault("no-linkage", "bucket", "a machine without a measured bucket linkage",
                   "idler and power link in the profile", "measure the linkage, or give the bucket's own angle")
         ])  # fmt: skip
-    return bar, assembly.idler, assembly.idler_limits
+    return assembly.links, assembly.idler, assembly.idler_limits
 
 
 def _cylinder_of(assembly: Assembly, joint: str) -> Cylinder:

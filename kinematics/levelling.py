@@ -119,12 +119,15 @@ class Book:
     def _with_point(self, name: str, known: Known) -> "Book":
         return replace(self, points=MappingProxyType({**self.points, name: known}))
 
-    def touched(self, seq: int, point: str, edge_height: float, *, check: bool) -> tuple["Book", Outcome]:
+    def touched(
+        self, seq: int, point: str, edge_height: float, *, check: bool, gives_plane: bool = True
+    ) -> tuple["Book", Outcome]:
         """The chosen edge point rests on a known point; `edge_height` (m) is its height over the origin.
 
         h = B - z_e: slab at 100.000, edge 1.850 below the origin (-1.850): the origin is at 101.850.
         A check changes nothing and needs a height; its misclosure is computed minus known. A strike that was
-        waiting gives the plane at once. Raises `Refused` "no-setup", "unknown-benchmark", "height-unknown".
+        waiting gives the plane at once, unless `gives_plane` is false: a log read again must not find more in a
+        touch than was found when it was recorded. Raises `Refused` "no-setup", "unknown-benchmark", "height-unknown".
         """
         self.needs_setup()
         known = self.point(point)
@@ -135,7 +138,7 @@ class Book:
             return self, Outcome(Role.CHECKS, computed, misclosure, height.hangs_on | known.hangs_on)
         height = Known(known.elevation - edge_height, known.hangs_on | {seq})
         book = replace(self, height=height)
-        if self.plane is None and self.waiting is not None:
+        if gives_plane and self.plane is None and self.waiting is not None:
             first = self.waiting
             plane = Plane(height.elevation + first.receiver_height, height.hangs_on | {first.seq}, first.seq)
             book = replace(book, plane=plane, waiting=None)

@@ -91,6 +91,8 @@ def readout(
     limit = None if aim is None else floor_limit(aim)
     below = limit is not None and lowest_elevation is not None and lowest_elevation < limit
     hangs_on: frozenset[int] = frozenset() if height is None else height.hangs_on
+    if book.struck is not None:
+        hangs_on |= {book.struck.seq}
     if aim is not None:
         hangs_on |= aim.benchmark.hangs_on | aim.hangs_on
     return Readout(

@@ -73,6 +73,11 @@ def _address(listener: socket.socket) -> str:
 
 def _setting_faults(error: ValidationError) -> list[Fault]:
     return [
-        Fault("bad-setting", ".".join(map(str, e["loc"])) or "settings", repr(e["input"]), e["msg"])
+        Fault(
+            "bad-setting",
+            ".".join(map(str, e["loc"])) or "settings",
+            repr(e["input"]) if e["loc"] else "something else",
+            e["msg"].removeprefix("Value error, ").removeprefix("Input should be "),
+        )
         for e in error.errors()
     ]

@@ -98,11 +98,12 @@ def touch(state: JobState, seq: int, asked: q.TouchIn, fit: Fit) -> p.Touched:
     )
     found = posed(machine, asked.pose, "pose")
     height = edge_height(found, asked.edge_point)
-    _, outcome = state.book.touched(seq, asked.point, height, check=asked.purpose == "check")
+    book, outcome = state.book.touched(seq, asked.point, height, check=asked.purpose == "check")
     return p.Touched(
         point=asked.point, purpose=asked.purpose, edge_point=asked.edge_point,
         pose=as_record(found, asked.pose), edge_height_m=height, role=outcome.role, elevation_m=outcome.elevation,
-        misclosure_m=outcome.misclosure, hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
+        misclosure_m=outcome.misclosure, gives_plane=book.plane != state.book.plane,
+        hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
     )  # fmt: skip
 
 

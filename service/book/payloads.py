@@ -116,6 +116,7 @@ class Touched(Payload):
     role: str
     elevation_m: float | None
     misclosure_m: float | None
+    gives_plane: bool
 
 
 class TurningPointTaken(Payload):

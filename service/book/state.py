@@ -170,8 +170,9 @@ def _apply(state: JobState, entry: Entry) -> JobState:
 def _apply_reading(state: JobState, entry: Entry) -> JobState:
     seq, book = entry.seq, state.book
     match entry.payload:
-        case p.Touched(point=point, edge_height_m=height, purpose=purpose):
-            return replace(state, book=book.touched(seq, point, height, check=purpose == "check")[0])
+        case p.Touched(point=point, edge_height_m=height, purpose=purpose, gives_plane=gives_plane):
+            touched, _ = book.touched(seq, point, height, check=purpose == "check", gives_plane=gives_plane)
+            return replace(state, book=touched)
         case p.TurningPointTaken(name=name, edge_height_m=height):
             return replace(state, book=book.turning_point(seq, name, height)[0])
         case p.Struck(taken=taken, receiver_height_m=height, along_fall_m=along):

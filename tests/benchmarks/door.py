@@ -13,7 +13,7 @@ BODY = json.dumps({
     "angles_deg": {"boom": 28.0, "stick": -92.0, "bucket": 57.0, "tilt": 2.0},
     "attitude_deg": {"pitch": 0.4, "roll": -0.2},
 })  # fmt: skip
-BLOCK, BLOCKS, WARM = 100, 15, 100
+BLOCK, BLOCKS, WARM = 60, 31, 200
 
 
 def post_pose() -> dict[str, float]:
@@ -40,7 +40,9 @@ def post_pose() -> dict[str, float]:
         finally:
             servers.terminate()
     our, base = (statistics.median(series) for series in times)
-    return {"post_pose_over_floor": base / our, "post_pose_us": our * 1e6, "floor_us": base * 1e6}
+    # Neighbouring blocks share what else the machine is doing.
+    ratio = statistics.median(b / a for a, b in zip(*times, strict=True))
+    return {"post_pose_over_floor": ratio, "post_pose_us": our * 1e6, "floor_us": base * 1e6}
 
 
 def _block(connection: HTTPConnection, count: int) -> float:

@@ -71,6 +71,7 @@ def test_depth_below_a_struck_plane_needs_no_benchmark() -> None:
     struck, _ = Book().placed().laser_set_up(Laser(10.0, 0.01)).struck_by_laser(3, 1.1, None)
     told = readout(FOUND, struck, None)
     assert told.points["centre"].below_plane == pytest.approx(1.1 - Z, abs=NOISE_M)
+    assert told.hangs_on == {3}
     assert told.points["centre"].elevation is None
 
 
