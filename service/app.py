@@ -27,6 +27,21 @@ Every refusal is a problem document: [/guide/problems](/guide/problems).
 """
 
 
+_TAGS = [
+    {"name": "poses", "description": "One pose: where the cutting edge, receiver and pins are. No job needed. "
+     "`curl -s localhost:8311/v1/poses -H 'content-type: application/json' -d @pose.json`"},
+    {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
+     "`curl -s localhost:8311/v1/machines/crawler-14t`"},
+    {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "
+     "`tipdatum demo --keep DIR`: `curl -s localhost:8311/v1/jobs/pump-house/level-book`"},
+    {"name": "records", "description": "What is recorded on a job, acknowledged when it is on disk. "
+     "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
+    {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
+     "See /guide/shift."},
+    {"name": "service", "description": "Health and version. `curl -s localhost:8311/v1/health`"},
+]  # fmt: skip
+
+
 class Health(Strict):
     """The service and its database answer."""
 
@@ -57,7 +72,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     app: FastAPI = FastAPIOffline(
         title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
-        license_info={"name": "MIT"}, redirect_slashes=False,
+        license_info={"name": "MIT"}, redirect_slashes=False, openapi_tags=_TAGS,
         # null: the documentation page must not offer its text to a validator elsewhere.
         swagger_ui_parameters={"validatorUrl": None},
     )  # fmt: skip

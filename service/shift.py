@@ -143,7 +143,7 @@ class Player:
         self._touch("reference", touched)
         self._say("A strike made in haste, with the stick leaning: it should be turned down.")
         self._strike(0, -76.0, 85.0)
-        self._depth_sheet()
+        self._first_targets()
         self._say("Digging to the footing, then the sump.")
         for name, over in (("bottom of footing", 0.35), ("bottom of footing", 0.008), ("sump", -0.012)):
             self._dig(0, name, over, -85.0)
@@ -156,6 +156,8 @@ class Player:
         self._say("Second stand: strike again; the height comes back from the laser.")
         self._strike(1, -94.0, 22.0)
         self._say("The apron falls 2 % to the right: touch its zero point, tilt the bucket.")
+        layers = [{"name": "apron and bedding", "thickness": 0.60}]
+        self._target("apron", layers, across_percent=-2.0)
         zero = place_edge(self._fitted, self._over(1, "apron", 0.15), -80.0)
         self._record(
             "stations",
@@ -165,21 +167,17 @@ class Player:
         self._say("Closing on the slab.")
         self._touch("check", place_edge(self._fitted, -ORIGINS_M[1] - 0.002, -78.0))
 
-    def _depth_sheet(self) -> None:
+    def _first_targets(self) -> None:
         layers = [
             {"name": "floor build-up", "thickness": 0.32},
             {"name": "wall and footing", "thickness": 1.10},
         ]
-        common = {"benchmark": "slab", "units": "m", "tolerance": 0.03}
-        self._record("targets", common | {"name": "bottom of footing", "layers": layers, "overdig": 0.10})
-        sump = [*layers, {"name": "sump", "thickness": 0.45}]
-        self._record(
-            "targets", common | {"name": "sump", "layers": sump, "overdig": 0.0, "floor_limit_below": 2.05}
-        )
-        apron = [{"name": "apron and bedding", "thickness": 0.60}]
-        self._record(
-            "targets", common | {"name": "apron", "layers": apron, "overdig": 0.0, "across_percent": -2.0}
-        )
+        self._target("bottom of footing", layers, overdig=0.10)
+        self._target("sump", [*layers, {"name": "sump", "thickness": 0.45}], floor_limit_below=2.05)
+
+    def _target(self, name: str, layers: list[dict[str, Any]], overdig: float = 0.0, **more: float) -> None:
+        fixed = {"name": name, "benchmark": "slab", "units": "m", "tolerance": 0.03}
+        self._record("targets", {**fixed, "layers": layers, "overdig": overdig, **more})
 
     def _over(self, stand: int, target: str, over: float) -> float:
         """Height over the origin of an edge `over` (m) the target's elevation at station 0."""
