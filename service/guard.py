@@ -34,6 +34,20 @@ _DOCS_POLICY = (
 Headers = Mapping[str, list[str]]
 
 
+def _extra(policy: str, *more: tuple[bytes, bytes]) -> tuple[tuple[bytes, bytes], ...]:
+    return (
+        (b"x-content-type-options", b"nosniff"), (b"referrer-policy", b"no-referrer"),
+        (b"content-security-policy", policy.encode()), *more,
+    )  # fmt: skip
+
+
+_EXTRA = {
+    "v1": _extra(_PAGE_POLICY, (b"cache-control", b"no-store")),
+    "docs": _extra(_DOCS_POLICY),
+    "page": _extra(_PAGE_POLICY),
+}
+
+
 class Guard:
     """The ASGI application `app` behind the checks; bodies of more than `max_body_bytes` are refused."""
 
@@ -126,14 +140,11 @@ class _Answer:
     def __init__(self, path: str, send: Send) -> None:
         self._send = send
         self.begun = False
-        policy = _DOCS_POLICY if path == "/docs" or path.startswith("/docs/") else _PAGE_POLICY
-        self._extra = [
-            (b"x-content-type-options", b"nosniff"),
-            (b"referrer-policy", b"no-referrer"),
-            (b"content-security-policy", policy.encode()),
-        ]
+        self._extra = _EXTRA["page"]
         if path == "/v1" or path.startswith("/v1/"):
-            self._extra.append((b"cache-control", b"no-store"))
+            self._extra = _EXTRA["v1"]
+        elif path == "/docs" or path.startswith("/docs/"):
+            self._extra = _EXTRA["docs"]
 
     async def __call__(self, message: Message) -> None:
         if message["type"] == "http.response.start":

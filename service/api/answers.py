@@ -1,5 +1,6 @@
 """Response models of the job routes, and how a state becomes one. Every length is in metres and as people write it."""
 
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -168,9 +169,15 @@ def maybe(metres: float | None, units: LengthUnit) -> Length | None:
     return None if metres is None else length(metres, units)
 
 
+@lru_cache(maxsize=256)
+def reference_to(named: Named) -> Reference:
+    """A profile revision for an answer; frozen, so that answers may share it."""
+    return Reference(id=named.id, revision=named.hash)
+
+
 def reference(named: Named | None) -> Reference | None:
     """A profile revision that may not be there yet."""
-    return None if named is None else Reference(id=named.id, revision=named.hash)
+    return None if named is None else reference_to(named)
 
 
 def job_out(job: str, state: JobState) -> JobOut:

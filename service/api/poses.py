@@ -16,7 +16,7 @@ from service.book.requests import UNITS_TEXT, AttachmentId, MachineId, PoseIn, U
 from service.book.state import Named
 from service.strict import Strict, example
 
-from .answers import ADVISORY, Length, Reference, length
+from .answers import ADVISORY, Length, Reference, length, reference_to
 from .door import profiles_of
 
 router = APIRouter(prefix="/v1/poses", tags=["poses"])
@@ -45,13 +45,15 @@ class PlaceOut(TypedDict):
     body_m: Place
 
 
-class FourBarOut(Strict):
+class FourBarOut(TypedDict):
     """The bucket linkage."""
 
     idler_deg: float
     power_link_deg: float
-    transmission_deg: float = Field(description="Between power link and pin line; 90 is best.")
-    ratio: float = Field(description="d bucket / d idler: an idler sensor's error is multiplied by it.")
+    transmission_deg: Annotated[float, Field(description="Between power link and pin line; 90 is best.")]
+    ratio: Annotated[
+        float, Field(description="d bucket / d idler: an idler sensor's error is multiplied by it.")
+    ]
 
 
 class PoseOut(Strict):
@@ -110,8 +112,7 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
     bar = found.four_bar()
     return PoseOut.model_construct(
         units=units.value,
-        machine=Reference(id=machine.id, revision=machine.hash),
-        attachment=Reference(id=attachment.id, revision=attachment.hash),
+        machine=reference_to(machine), attachment=reference_to(attachment),
         joints_deg=joints, cylinders_mm={name: 1e3 * metres for name, metres in found.cylinders().items()},
         heights={name: length(found.height(name), units) for name in ("left", "centre", "right")},
         reach=length(found.reach, units), lateral=length(found.lateral, units),
