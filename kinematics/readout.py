@@ -12,7 +12,7 @@ from .arm import Pose
 from .errors import Fault, Refused
 from .grade import CutFill, Target, cut_fill, target_elevation
 from .levelling import Book, Known
-from .parameters import EDGE_POINTS, TOOTH_POINTS
+from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 from .stations import Anchor, anchor, station
 
 LINES = {"edge": EDGE_POINTS, "teeth": TOOTH_POINTS}
@@ -76,16 +76,18 @@ def readout(
     `swing` (rad) of the body on its undercarriage, None where not sensed.
     Raises `Refused` "no-such-point" for teeth on a bucket without them; what merely is not known is in `why_not`.
     """
-    heights = {name: found.height(point) for name, point in zip(EDGE_POINTS, LINES[line], strict=True)}
     why_not: list[Fault] = []
     height = book.height
     if height is None:
         why_not.append(_no_height(book))
+    for point in LINES[line]:
+        found.level(point)  # refuses teeth on a bucket without them
     stations = _stations(found, book, aim, line, swing, why_not)
-    points = {
-        name: _point(z, book, aim, None if stations is None else stations[name])
-        for name, z in heights.items()
+    every = {
+        point: _point(found.height(point), book, aim, None if stations is None else stations[point])
+        for point in _bucket_points(found)
     }
+    points = {name: every[point] for name, point in zip(EDGE_POINTS, LINES[line], strict=True)}
     what, lowest = found.lowest()
     lowest_elevation = None if height is None else height.elevation + lowest
     limit = None if aim is None else floor_limit(aim)
@@ -97,8 +99,13 @@ def readout(
         hangs_on |= aim.benchmark.hangs_on | aim.hangs_on
     return Readout(
         points, (what, lowest_elevation), below, _slope_along_edge(found, line, points),
-        tuple(why_not), tuple(_warnings(found)), hangs_on,
+        tuple(why_not), (*_lower_than_told(every, aim, line), *_warnings(found, below=below)), hangs_on,
     )  # fmt: skip
+
+
+def _bucket_points(found: Pose) -> tuple[str, ...]:
+    """Edge, teeth where there are any, and heel."""
+    return EDGE_POINTS + (TOOTH_POINTS if found.has_teeth else ()) + HEEL_POINTS
 
 
 def floor_limit(aim: Aim) -> float | None:
@@ -111,7 +118,7 @@ def _no_height(book: Book) -> Fault:
     if book.setup == 0:
         return Fault("no-setup", "", "a job without a machine", "a setup", "record a setup first")
     return Fault(
-        "height-unknown", "", "no touch or strike since the machine came to this place", "a known height",
+        "height-unknown", "", "no touch or carried strike that counts in this setup", "a known height",
         book.how_to_know_height(),
     )  # fmt: skip
 
@@ -121,7 +128,7 @@ def _stations(
 ) -> dict[str, tuple[float, float]] | None:
     """Station and right offset of each point; zeros for a level target, None with a reason where unknown."""
     if aim is None or not aim.target.sloping:
-        return dict.fromkeys(EDGE_POINTS, (0.0, 0.0))
+        return dict.fromkeys(_bucket_points(found), (0.0, 0.0))
     known = aim.anchor
     if aim.entered_station is not None:
         known = anchor(found, LINES[line][1], aim.entered_station, swing, book.setup)
@@ -134,8 +141,8 @@ def _stations(
     swung = aim.swung and aim.entered_station is None
     try:
         return {
-            name: station(known, found, point, swing, book.setup, swung=swung)
-            for name, point in zip(EDGE_POINTS, LINES[line], strict=True)
+            point: station(known, found, point, swing, book.setup, swung=swung)
+            for point in _bucket_points(found)
         }
     except Refused as refused:
         why_not.extend(refused.faults)
@@ -163,8 +170,37 @@ def _slope_along_edge(found: Pose, line: str, points: Mapping[str, PointReadout]
     return (right - left) / math.hypot(rx - lx, ry - ly)
 
 
-def _warnings(found: Pose) -> list[Fault]:
+def _lower_than_told(every: Mapping[str, PointReadout], aim: Aim | None, line: str) -> list[Fault]:
+    """A warning where a part of the bucket that the readout does not show has passed the target.
+
+    Teeth 75 mm below an edge that still has cut 45 mm are 30 mm too deep.
+    """
+    if aim is None:
+        return []
+    past = {
+        point: -told.cut_fill.value_m
+        for point, told in every.items()
+        if point not in LINES[line] and told.cut_fill is not None and told.cut_fill.word == "fill"
+    }
+    if not past:
+        return []
+    deepest = max(past, key=lambda point: past[point])
+    other = "teeth" if line == "edge" else "edge"
+    return [
+        Fault("past-target", deepest, f"{deepest} {past[deepest] * 1e3:.0f} mm below the target",
+              f"no part of the bucket more than {aim.target.tolerance_m * 1e3:.0f} mm below it",
+              "uncurl, or raise" if deepest in HEEL_POINTS else f"read the line that stands lower: {other}",
+              {"below_target_m": past[deepest]})
+    ]  # fmt: skip
+
+
+def _warnings(found: Pose, *, below: bool) -> list[Fault]:
     warnings = []
+    if below:
+        warnings.append(
+            Fault("below-floor-limit", found.lowest()[0], f"{found.lowest()[0]} below the target's floor limit",
+                  "the whole bucket above it", "raise; the limit protects no pipe and no cable")
+        )  # fmt: skip
     if found.heel_clearance < 0.0:
         warnings.append(
             Fault("heel-rubs", "heel", f"heel {-found.heel_clearance * 1e3:.0f} mm below the edge",

@@ -124,10 +124,17 @@ def _depth_sheet(targets: list[dict[str, Any]]) -> Table:
 
 
 def _readouts(readouts: list[dict[str, Any]]) -> Table:
-    table = _table("Readouts (m)", "target", "", "left", "centre", "right")
+    table = _table(
+        "Readouts (m); on grade: + stands above the target, - below it",
+        "target",
+        "",
+        "left",
+        "centre",
+        "right",
+    )
     for told in readouts:
         edges = [told["points"][name] for name in ("left", "centre", "right")]
-        compared = [f"{edge['cut_fill']['word']} {_bare(edge['cut_fill']['amount'])}" for edge in edges]
+        compared = [_to_target(edge["cut_fill"]) for edge in edges]
         slope = (
             f"{told['cross_slope_percent']:+.1f} %",
             "wanted",
@@ -135,9 +142,17 @@ def _readouts(readouts: list[dict[str, Any]]) -> Table:
         )
         table.add_row(told["target"], "elevation", *(_bare(edge["elevation"]) for edge in edges))
         table.add_row("", "to target", *compared)
-        table.add_row("", "cross-slope", *slope)
+        table.add_row("", "across", *slope)
         table.add_row()
     return table
+
+
+def _to_target(compared: dict[str, Any]) -> str:
+    """cut 0.342, fill 0.120; within the tolerance with its sign: on grade -0.020 is 20 mm too deep."""
+    if compared["word"] == "on grade":
+        metres = round(compared["above_target"]["m"], 3) + 0.0
+        return f"on grade {metres:+.3f}"
+    return f"{compared['word']} {_bare(compared['amount'])}"
 
 
 def _bare(length: dict[str, Any]) -> str:
@@ -145,16 +160,16 @@ def _bare(length: dict[str, Any]) -> str:
     return str(length["shown"]).removesuffix(" m")
 
 
-_LEVELLED = {"benchmark", "setup", "touch", "strike", "turning point", "move"}
+_LEVELLED = {"benchmark", "setup", "touch", "check touch", "strike", "turning point", "move"}
 
 
 def _level_book(book: dict[str, Any]) -> Table:
     columns = ("no.", "line", "staff", "plane", "elevation", "misclosure", "remark")
-    table = _table("Level book (m); plane: of the laser, the height of instrument", *columns)
+    table = _table("Level book (m), lines that level something; plane: height of instrument", *columns)
     for row in book["rows"]:
         if row["what"] not in _LEVELLED:
             continue
-        point = row["point"] if row["what"] in {"benchmark", "touch", "turning point"} else ""
+        point = row["point"] if row["what"] in {"benchmark", "touch", "check touch", "turning point"} else ""
         shown = [
             row[key]["shown"] if row[key] else "" for key in ("staff", "plane", "elevation", "misclosure")
         ]

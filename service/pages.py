@@ -29,7 +29,7 @@ h2{font-size:1.25rem;margin:2.2rem 0 .5rem;border-top:1px solid var(--rule);padd
 pre{overflow-x:auto;border-left:4px solid var(--rule);padding:.4rem .8rem;line-height:1.45}
 code{font-family:'DejaVu Sans Mono',Menlo,Consolas,monospace;font-size:.95em}
 :not(pre)>code{overflow-wrap:anywhere}
-.wide{overflow-x:auto}
+.wide{overflow-x:auto}td code{white-space:nowrap}
 table{border-collapse:collapse}td,th{text-align:left;vertical-align:top;
 padding:.35rem 1rem .35rem 0;border-bottom:1px solid var(--rule)}
 :target{scroll-margin-top:1rem;text-decoration:underline;text-decoration-color:var(--accent)}

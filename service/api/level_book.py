@@ -46,6 +46,12 @@ _WHAT = {
 }  # fmt: skip
 
 
+def _what(entry: Entry) -> str:
+    if isinstance(entry.payload, p.Touched) and entry.payload.purpose == "check":
+        return "check touch"
+    return _WHAT[entry.type]
+
+
 def withdrawn_directly(state: JobState) -> frozenset[int]:
     """Entries that a standing withdrawal names, apart from those that merely hung on them."""
     return frozenset(
@@ -76,7 +82,7 @@ def _row(entry: Entry, before: JobState, after: JobState, units: LengthUnit, sta
     if read and plane is not None and elevation is not None and status == "counts":
         staff = plane - elevation
     return LevelRow(
-        seq=entry.seq, what=_WHAT[entry.type], point=point, staff=maybe(staff, units),
+        seq=entry.seq, what=_what(entry), point=point, staff=maybe(staff, units),
         elevation=maybe(elevation, units),
         origin=None if book.height is None else length(book.height.elevation, units),
         plane=maybe(plane, units), misclosure=maybe(misclosure, units), status=status, because=because,

@@ -26,8 +26,8 @@ class PoseRequest(PoseIn):
     """A machine, its attachment, and where its joints stand."""
 
     model_config = ConfigDict(json_schema_extra=example({
-        "machine": "crawler-14t", "attachment": "tilting-1800", "units": "m",
-        "angles_deg": {"boom": 30.0, "stick": -100.0, "bucket": 60.0, "tilt": 0.0},
+        "machine": "crawler-14t", "attachment": "digging-1500", "units": "m",
+        "angles_deg": {"boom": 30.0, "stick": -100.0, "bucket": 60.0},
         "attitude_deg": {"pitch": 0.4, "roll": -0.2},
     }))  # fmt: skip
     machine: MachineId

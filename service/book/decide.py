@@ -255,6 +255,7 @@ def withdrawal(state: JobState, asked: q.WithdrawalIn) -> p.Withdrawn:
     later = [
         e for e in state.entries
         if e.seq > asked.seq and e.type in rests and e.seq not in state.void
+        and not (isinstance(e.payload, p.Struck) and not e.payload.taken)
         # undoing what came later than this entry leaves what was before it as it is
         and not (isinstance(e.payload, p.Withdrawn) and e.payload.seq > asked.seq)
     ]  # fmt: skip

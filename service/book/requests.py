@@ -63,7 +63,7 @@ CylinderName = Literal["boom", "fore_boom", "stick", "bucket"]
 
 
 _POSE = {
-    "angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": 17.4, "tilt": 0.0},
+    "angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": 17.4},
     "attitude_deg": {"pitch": 0.6, "roll": -0.4},
 }
 
@@ -71,8 +71,14 @@ _POSE = {
 class Attitude(Strict):
     """How the body leans."""
 
-    pitch: float = Field(description="Degrees, positive nose up.", examples=[0.4])
-    roll: float = Field(description="Degrees, positive left side up.", examples=[-0.2])
+    pitch: float = Field(
+        description="Degrees, positive nose up: inclination of the body's x axis.", examples=[0.4]
+    )
+    roll: float = Field(
+        description="Degrees, positive left side up: a turn about the body's own x axis; a level laid across shows "
+        "another angle, see /guide/measuring#body-pitch-and-roll.",
+        examples=[-0.2],
+    )
 
 
 class PoseIn(Strict):
@@ -82,7 +88,7 @@ class PoseIn(Strict):
         default_factory=dict,
         description="By joint, positive raises a link that points forward (curling in is negative); `idler` or "
         "`power_link` may stand for the bucket.",
-        examples=[{"boom": 32.0, "stick": -95.0, "bucket": 58.0, "tilt": 0.0}],
+        examples=[{"boom": 32.0, "stick": -95.0, "bucket": 58.0}],
     )
     cylinders_mm: dict[CylinderName, float] = Field(
         default_factory=dict, description="Pin to pin, by the joint it moves.", examples=[{"boom": 2105.0}]
@@ -142,7 +148,7 @@ class SetupIn(Recording):
     """A machine put on the job, with its attachment: begins a setup and voids height and plane."""
 
     model_config = ConfigDict(
-        json_schema_extra=example({"machine": "crawler-14t", "attachment": "tilting-1800"})
+        json_schema_extra=example({"machine": "crawler-14t", "attachment": "digging-1500"})
     )
     machine: MachineId
     attachment: AttachmentId
@@ -151,7 +157,7 @@ class SetupIn(Recording):
 class AttachmentChangeIn(Recording):
     """Another attachment on the same machine: the height stays, the edge is the new one's."""
 
-    model_config = ConfigDict(json_schema_extra=example({"attachment": "digging-1500"}))
+    model_config = ConfigDict(json_schema_extra=example({"attachment": "tilting-1800"}))
     attachment: AttachmentId
 
 
@@ -232,7 +238,7 @@ class StrikeIn(Recording):
     model_config = ConfigDict(
         json_schema_extra=example({
             "crossings": [{"direction": "up", "pose": _POSE | {
-                "angles_deg": {"boom": 25.7, "stick": -118.3, "bucket": 52.6, "tilt": 0.0}
+                "angles_deg": {"boom": 25.7, "stick": -118.3, "bucket": 52.6}
             }}],
             "vertical_speed_mm_s": 18.0, "tilt_spread_deg": 0.02, "steady_s": 1.5, "units": "m",
         })

@@ -118,7 +118,25 @@ def test_floor_limit_is_said_of_the_lowest_point() -> None:
     assert elevation <= min(p.elevation for p in told.points.values() if p.elevation is not None)
     assert told.below_floor_limit == (elevation < 98.40)
     assert told.below_floor_limit
+    assert "below-floor-limit" in [w.code for w in told.warnings]
     assert what
+
+
+def test_teeth_past_the_target_are_told_while_the_edge_still_cuts() -> None:
+    """Teeth 80 mm below the edge: edge cut 45 mm, teeth 35 mm too deep. In the line of the teeth it is told anyway."""
+    teeth = ((-0.2, 0.7, -1.28), (-0.2, 0.0, -1.28), (-0.2, -0.7, -1.28))
+    rig = assemble(plain_machine(), plain_bucket(teeth=teeth))
+    found = pose(rig, pitch=0.0, roll=0.0, boom=0.6, stick=-1.6, bucket=1.0)
+    at_edge = replace(book(), height=replace(book().height, elevation=98.58 + 0.045 - found.height("centre")))  # type: ignore[type-var]
+    told = readout(found, at_edge, aim())
+    assert told.points["centre"].cut_fill is not None
+    assert told.points["centre"].cut_fill.word == "cut"
+    assert [w.code for w in told.warnings] == ["past-target"]
+    assert told.warnings[0].numbers["below_target_m"] == pytest.approx(0.035, abs=NOISE_M)
+    by_teeth = readout(found, at_edge, aim(), line="teeth")
+    assert by_teeth.points["centre"].cut_fill is not None
+    assert by_teeth.points["centre"].cut_fill.word == "fill"
+    assert by_teeth.warnings == ()
 
 
 def test_heel_that_rubs_is_a_warning() -> None:

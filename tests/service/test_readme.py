@@ -38,13 +38,14 @@ def test_tour_in_curl(address: str, tmp_path: Path) -> None:
     need_program("curl")
     tour = "".join(text for _, name, text in BLOCKS if name == "tour").replace(ADDRESS, address)
     assert address in tour
-    told = run('curl() { command curl -w "\\n" "$@"; }\n' + tour, tmp_path)
-    answers = [json.loads(line) for line in told.splitlines()]
-    assert len(answers) == tour.count("curl -s")
-    *fine, readout, _, book, refused = answers
+    answers = [json.loads(line) for line in run(tour, tmp_path).splitlines()]
+    assert len(answers) == tour.count("ask $at")
+    *fine, readout, _, without, book, refused = answers
     assert not [a for a in fine if "status" in a], fine
     centre = readout["points"]["centre"]
     assert centre["cut_fill"]["word"] == "cut"
+    assert without["points"]["centre"]["cut_fill"] is None
+    assert [why["code"] for why in without["no_number_because"]] == ["height-unknown"]
     # The target lies 1.02 below the slab: layers and overdig.
     assert centre["target_elevation"]["m"] == pytest.approx(98.98, abs=1e-9)
     assert book["rows"][-1]["what"] == "move"
@@ -75,6 +76,6 @@ def test_both_commands_stand_on_a_line_of_their_own() -> None:
     assert shutil.which("python3"), "the commands start with python3"
 
 
-@pytest.mark.parametrize("link", re.findall(r"\]\(([^)#:]+)\)", README))
+@pytest.mark.parametrize("link", re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", README))
 def test_links_lead_somewhere(link: str) -> None:
     assert (Path(__file__).parents[2] / link).exists()
