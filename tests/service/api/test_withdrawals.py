@@ -125,7 +125,9 @@ def test_a_machine_that_moved_stays(job: Opener) -> None:
 
 def test_a_turned_down_strike_and_rules_can_go(dug: JobDoer) -> None:
     dug.post("rules", {"rules": {"surprise_mm": 5.0}})  # 5
-    assert dug.strike(1.13, steady_s=0.1)["verdict"] == "turned down"  # 6: nothing rests on it, it rests on nothing
+    assert (
+        dug.strike(1.13, steady_s=0.1)["verdict"] == "turned down"
+    )  # 6: nothing rests on it, it rests on nothing
     dug.withdraw(5)
     dug.withdraw(6)
     assert dug.get()["rules"]["surprise_mm"] == 50.0
