@@ -44,9 +44,10 @@ class Range:
         """What is wrong with it: not finite, or low not below high."""
         yield from _finite(where, self.low, self.high)
         if self.low >= self.high:
-            yield Fault(
-                "range-swapped", where, f"{self.low:g} to {self.high:g}", "the lower end below the upper"
-            )
+            found = "both ends alike" if self.low == self.high else "the lower end above the upper"
+            # No unit: the same range holds angles or lengths, and a file may have them in others.
+            numbers = {"low": self.low, "high": self.high}
+            yield Fault("range-swapped", where, found, "the lower end below the upper", "", numbers)
 
 
 @dataclass(frozen=True, slots=True)

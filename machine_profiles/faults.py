@@ -1,7 +1,8 @@
 """Faults of a profile file, with their place in it, and pydantic's findings in our words."""
 
 import difflib
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import UnionType
 from typing import Any, Union, get_args, get_origin
@@ -81,16 +82,15 @@ def _fault(model: type[BaseModel], loc: tuple[int | str, ...], path: str, detail
         )
     if kind == "literal_error":
         code = "wrong-unit" if path.startswith("units.") else "not-a-choice"
-        return Fault(code, path, shown(value), limits["expected"].replace("'", ""))
+        near = _near(str(value), re.findall(r"'([^']*)'", limits["expected"]))
+        return Fault(code, path, shown(value), limits["expected"].replace("'", ""), near)
     if kind == "string_pattern_mismatch":
         return Fault("not-a-slug", path, shown(value), "2 to 40 of a to z, 0 to 9 and hyphens")
     if kind == "greater_than":
         return Fault("not-positive", path, shown(value), "a number greater than 0")
     if kind in _SIZES:
         return Fault("wrong-size", path, shown(value), _SIZES[kind].format(**limits))
-    return Fault(
-        "wrong-type", path, shown(value), _TYPES.get(kind, detail["msg"].lower()), _hint(value, kind)
-    )
+    return Fault("wrong-type", path, shown(value), _TYPES.get(kind, _OTHERWISE), _hint(value, kind))
 
 
 _SIZES = {
@@ -106,6 +106,7 @@ _TYPES = {
     "list_type": "a list",
     "model_type": "a table",
 }
+_OTHERWISE = "a value as the guide on measuring has it"
 
 
 def _hint(value: object, kind: str) -> str:
@@ -114,9 +115,13 @@ def _hint(value: object, kind: str) -> str:
 
 def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...], path: str, key: str) -> Fault:
     known = _known_keys(_table_at(model, loc[:-1]))
-    near = difflib.get_close_matches(key, known, n=1)
-    advice = f"did you mean {near[0]}?" if near else "take it out"
+    advice = _near(key, known) or "take it out"
     return Fault("unknown-key", path, f"the key {shown(key)}", "one of " + ", ".join(known), advice)
+
+
+def _near(word: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(word, known, n=1) or difflib.get_close_matches(word.lower(), known, n=1)
+    return f"did you mean {near[0]}?" if near else ""
 
 
 def _known_keys(model: type[BaseModel]) -> list[str]:

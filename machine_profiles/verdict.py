@@ -11,6 +11,7 @@ from kinematics.drives import four_bar_from_idler
 from kinematics.errors import Refused
 from kinematics.machine import Attachment, BucketLinkage, Cylinder, Machine, Range
 
+from .doubts import doubts, pair_doubts
 from .faults import ProfileFault, ProfileFaulty
 from .loader import Profile, parse_profile
 from .schema import AttachmentDocument
@@ -23,6 +24,7 @@ _SAMPLES = 181
 class Verdict:
     """Taken or not, and why. `facts` names carry their units; empty where the verdict is no.
 
+    `doubts`: sentences on what is allowed but hardly true (see `doubts`); they never change `ok`.
     `id`, `name`, `content_hash` are None where the file could not be read; of a pair there is no hash.
     """
 
@@ -33,10 +35,12 @@ class Verdict:
     content_hash: str | None = None
     faults: tuple[ProfileFault, ...] = ()
     facts: dict[str, Any] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The verdict as JSON-able data."""
-        return asdict(self) | {"faults": [asdict(fault) for fault in self.faults]}  # a list, as JSON has it
+        lists = {"faults": [asdict(fault) for fault in self.faults], "doubts": list(self.doubts)}
+        return asdict(self) | lists  # as JSON has them
 
 
 def check_profile(text: str) -> Verdict:
@@ -59,13 +63,15 @@ def check_profile(text: str) -> Verdict:
         name=profile.name,
         content_hash=profile.content_hash,
         facts=facts,
+        doubts=doubts(geometry),
     )
 
 
 def check_pair(machine: Profile, attachment: Profile) -> Verdict:
     """Say whether a machine and an attachment close over the whole stroke, with bucket and transmission range.
 
-    Faults name the linkage ("bucket") and have no line, since two files meet.
+    Faults name the linkage ("bucket") and have no line, since two files meet. Doubts of either half come with its id
+    before them, and with a refusal too: they may be its reason.
     """
     verdict = Verdict(
         ok=True,
@@ -78,6 +84,13 @@ def check_pair(machine: Profile, attachment: Profile) -> Verdict:
         found = f"a profile of kind {machine.kind}, then one of kind {attachment.kind}"
         expected = "a machine, then an attachment"
         return _turned_down(verdict, ProfileFault("wrong-kind", "", None, found, expected, "swap or replace"))
+    verdict = replace(
+        verdict,
+        doubts=(
+            *(f"{half.id}: {doubt}" for half in (machine, attachment) for doubt in doubts(half.geometry)),
+            *pair_doubts(carrier, tool),
+        ),
+    )
     try:
         assembly = assemble(carrier, tool)
     except Refused as refused:
@@ -85,7 +98,7 @@ def check_pair(machine: Profile, attachment: Profile) -> Verdict:
             verdict,
             *(ProfileFault(f.code, f.where, None, f.found, f.expected, f.advice) for f in refused.faults),
         )
-    return replace(verdict, facts=_pair_facts(assembly))
+    return replace(verdict, facts={"link_lengths_m": _link_lengths(carrier), **_pair_facts(assembly)})
 
 
 def _turned_down(verdict: Verdict, *faults: ProfileFault) -> Verdict:
@@ -96,12 +109,16 @@ def _degrees(span: Range) -> list[float]:
     return [math.degrees(span.low), math.degrees(span.high)]
 
 
-def _machine_facts(machine: Machine) -> dict[str, Any]:
+def _link_lengths(machine: Machine) -> dict[str, float]:
     lengths = {
         "boom": machine.boom_length,
         "fore_boom": machine.fore_boom_length,
         "stick": machine.stick_length,
     }
+    return {name: length for name, length in lengths.items() if length is not None}
+
+
+def _machine_facts(machine: Machine) -> dict[str, Any]:
     held = {"boom": machine.boom, "fore_boom": machine.fore_boom, "stick": machine.stick}
     bucket = machine.bucket
     ranges = {name: _degrees(span) for name, span in machine_ranges(machine)[0].items()}
@@ -111,7 +128,7 @@ def _machine_facts(machine: Machine) -> dict[str, Any]:
     elif isinstance(bucket.drive, Cylinder):
         cylinders["bucket"] = bucket.drive
     return {
-        "link_lengths_m": {name: length for name, length in lengths.items() if length is not None},
+        "link_lengths_m": _link_lengths(machine),
         "joint_ranges_deg": ranges,
         "cylinders_mm": {
             name: [part.stroke.low * 1e3, part.stroke.high * 1e3] for name, part in cylinders.items()

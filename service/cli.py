@@ -50,7 +50,7 @@ def _leave(faults: tuple[Fault, ...], *, as_json: bool) -> NoReturn:
         typer.echo(json.dumps({"ok": False, "faults": listed}, allow_nan=False))
     else:
         for fault in faults:
-            typer.echo(f"refused: {fault}", err=True)
+            typer.echo(str(fault), err=True)
     raise typer.Exit(1)
 
 
@@ -68,7 +68,7 @@ def serve(
         "tipdatum-data"
     ),
     host: Annotated[str, typer.Option(help="Loopback only, for now.")] = "127.0.0.1",
-    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free port.")] = 8311,
+    port: Annotated[int, typer.Option(help="0 to 65535; 0 takes a free port.")] = 8311,
 ) -> None:
     """Run the service until Ctrl-C and print its address."""
     from .serving import run  # noqa: PLC0415
@@ -127,7 +127,10 @@ def check(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """The verdict on a profile: every fault with its place, or what was computed from it."""
+    """The verdict on a profile: every fault with its place, or what was computed from it.
+
+    What is allowed but hardly true is printed as doubtful and refuses nothing.
+    """
     from .prompt import verdict_of  # noqa: PLC0415
 
     with _refusals(as_json=as_json):
@@ -141,18 +144,17 @@ def check(
 
 
 def _print_verdict(name: str, verdict: dict[str, Any]) -> None:
-    if verdict["ok"]:
-        table = Table(title=f"{name}: good", title_justify="left", show_header=False, box=None)
-        for key, value in verdict["facts"].items():
-            table.add_row(key, json.dumps(value, ensure_ascii=False))
-        Console().print(table)
-        return
+    from .prompt import facts_table, place_in  # noqa: PLC0415
+
     for fault in verdict["faults"]:
-        line = f"{name}:{fault['line']}" if fault["line"] else name
-        advice = f"; {fault['advice']}" if fault["advice"] else ""
-        typer.echo(
-            f"{line}: {fault['path']}: expected {fault['expected']}, found {fault['found']}{advice}", err=True
-        )
+        place = place_in(name, fault["line"], fault["path"])
+        told = Fault(fault["code"], place, fault["found"], fault["expected"], fault["advice"])
+        typer.echo(str(told), err=True)
+    if verdict["ok"]:
+        typer.echo(f"{name}: good")
+        Console().print(facts_table(verdict["facts"]))
+    for doubt in verdict["doubts"]:
+        typer.echo(f"doubtful: {doubt}")
 
 
 @profile_app.command("add")
@@ -170,6 +172,8 @@ def add(
         typer.echo(json.dumps(answer, allow_nan=False))
     else:
         typer.echo(f"added {answer['kind']} {answer['id']}, revision {answer['revision'][:12]}")
+        for doubt in answer["doubts"]:
+            typer.echo(f"doubtful: {doubt}")
 
 
 @profile_app.command("schema")

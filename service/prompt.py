@@ -1,8 +1,10 @@
 """What the commands `pose` and `profile check` do, apart from reading flags and printing."""
 
 import math
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import httpx
 from pydantic import ValidationError
@@ -12,14 +14,24 @@ from kinematics.assembly import assemble
 from kinematics.errors import Fault, Refused
 from kinematics.machine import Attachment, Machine
 from kinematics.units import LengthUnit
-from machine_profiles import Profile, ProfileFaulty, check_pair, check_profile, parse_profile, shipped
+from machine_profiles import (
+    Profile,
+    ProfileFault,
+    ProfileFaulty,
+    check_pair,
+    check_profile,
+    parse_profile,
+    shipped,
+)
 
 from .api.poses import PoseOut, pose_out
 from .book.posing import solve
-from .book.requests import Attitude, PoseIn
+from .book.requests import PoseIn
 from .book.state import Named
+from .text import misfit, nearest, shown
 
 LARGEST_FILE = 1_000_000
+_OPTIONS = {"angles_deg": "--angle", "cylinders_mm": "--cylinder"}
 
 
 def solve_at_prompt(
@@ -32,31 +44,50 @@ def solve_at_prompt(
     units: str,
 ) -> PoseOut:
     """One pose from the words of the command line. `Refused` with every fault."""
-    carrier, tool = find("machine", machine), find("attachment", attachment)
-    if units not in set(LengthUnit):
-        raise Refused([Fault("unknown-unit", "units", repr(units), "one of " + ", ".join(LengthUnit))])
     faults: list[Fault] = []
+    profiles: list[Profile] = []
+    for kind, name in (("machine", machine), ("attachment", attachment)):
+        try:
+            profiles.append(find(kind, name))
+        except Refused as refused:
+            faults += refused.faults
+    if units not in set(LengthUnit):
+        faults.append(
+            Fault("unknown-unit", "--units", shown(units), "one of: " + ", ".join(LengthUnit),
+                  nearest(units, list(LengthUnit)))
+        )  # fmt: skip
+    typed: dict[tuple[str, ...], str] = {}
     given = {
-        "angles_deg": _pairs("angle", angles, faults),
-        "cylinders_mm": _pairs("cylinder", cylinders, faults),
+        table: _pairs(table, words, typed, faults)
+        for table, words in (("angles_deg", angles), ("cylinders_mm", cylinders))
     }
-    if faults:
-        raise Refused(faults)
+    asked: PoseIn | None = None
     try:
-        asked = PoseIn.model_validate({**given, "attitude_deg": Attitude(pitch=pitch, roll=roll)})
+        asked = PoseIn.model_validate({**given, "attitude_deg": {"pitch": pitch, "roll": roll}})
     except ValidationError as error:
-        raise Refused(
-            Fault("invalid", ".".join(map(str, e["loc"])), repr(e["input"]), e["msg"]) for e in error.errors()
-        ) from None
+        faults += [_option_fault(each, typed) for each in error.errors()]
+    if faults or asked is None:
+        raise Refused(faults)
+    carrier, tool = profiles
     if not (isinstance(carrier.geometry, Machine) and isinstance(tool.geometry, Attachment)):
         raise TypeError("a machine and an attachment are needed")
-    found = solve(assemble(carrier.geometry, tool.geometry), asked)
+    try:
+        found = solve(assemble(carrier.geometry, tool.geometry), asked)
+    except Refused as refused:
+        raise Refused(
+            Fault(f.code, _option(tuple(f.where.split(".")), typed), f.found, f.expected, f.advice, f.numbers)
+            for f in refused.faults
+        ) from None
     return pose_out(
         found, Named(carrier.id, carrier.content_hash), Named(tool.id, tool.content_hash), LengthUnit(units)
     )
 
 
-def _pairs(option: str, words: list[str], faults: list[Fault]) -> dict[str, float]:
+def _pairs(
+    table: str, words: list[str], typed: dict[tuple[str, ...], str], faults: list[Fault]
+) -> dict[str, float]:
+    """The numbers of an option given several times; `typed` gets the words of each by its place in the request."""
+    option = _OPTIONS[table]
     pairs: dict[str, float] = {}
     for word in words:
         name, equals, text = word.partition("=")
@@ -65,12 +96,30 @@ def _pairs(option: str, words: list[str], faults: list[Fault]) -> dict[str, floa
         except ValueError:
             value = math.nan
         if not equals or not math.isfinite(value):
-            faults.append(Fault("bad-option", f"--{option}", repr(word), "NAME=NUMBER, such as boom=32.5"))
+            faults.append(Fault("bad-option", option, shown(word), "NAME=NUMBER, such as boom=32.5"))
         elif name in pairs:
-            faults.append(Fault("joint-given-twice", f"--{option}", repr(word), "each joint once"))
+            faults.append(Fault("joint-given-twice", option, shown(word), "each joint once"))
         else:
             pairs[name] = value
+            typed[table, name] = f"{option} {word}"
     return pairs
+
+
+def _option(place: tuple[str, ...], typed: Mapping[tuple[str, ...], str]) -> str:
+    """A place in the request as the user typed it: ("attitude_deg", "pitch") is --pitch."""
+    if place[0] == "attitude_deg":
+        return f"--{place[-1]}"
+    table = _OPTIONS.get(place[0])
+    return ".".join(place) if table is None else typed.get(place[:2], " ".join((table, *place[1:])))
+
+
+def _option_fault(each: Mapping[str, Any], typed: Mapping[tuple[str, ...], str]) -> Fault:
+    """One finding about the request in the words of the HTTP door, at the option it came from."""
+    told = misfit({**each, "loc": ("body", *each["loc"])}, None)
+    place = tuple(str(part) for part in each["loc"])
+    advice = "read it on the body" if place[0] == "attitude_deg" else told.advice
+    found = shown(each["input"]) if place[-1] == "[key]" else told.found
+    return Fault(told.code, _option(place, typed), found, told.expected, advice)
 
 
 def find(kind: str, name: str) -> Profile:
@@ -80,15 +129,13 @@ def find(kind: str, name: str) -> Profile:
         return ready[kind, name]
     path = Path(name)
     if not path.is_file():
-        names = ", ".join(i for k, i in ready if k == kind)
-        raise Refused([Fault(f"unknown-{kind}", kind, repr(name), f"a TOML file, or one of: {names}")])
+        names = [i for k, i in ready if k == kind]
+        expected = "a TOML file, or one of: " + ", ".join(names)
+        raise Refused([Fault(f"unknown-{kind}", kind, shown(name), expected, nearest(name, names))])
     try:
         profile = parse_profile(read_text(path))
     except ProfileFaulty as faulty:
-        raise Refused(
-            Fault(f.code, f"{name}:{f.line or ''}:{f.path}", f.found, f.expected, f.advice)
-            for f in faulty.faults
-        ) from None
+        raise Refused(_in_file(name, faulty.faults)) from None
     if profile.kind != kind:
         raise Refused([Fault("wrong-kind", name, f"a profile of kind {profile.kind}", f"kind {kind}")])
     return profile
@@ -118,15 +165,22 @@ def verdict_of(file: Path, fits: str | None) -> dict[str, Any]:
     return verdict.as_json()
 
 
+def place_in(file: str, line: int | None, path: str) -> str:
+    """A place in a profile file for people: "m.toml:7: boom.length", "m.toml" for the whole of it."""
+    return (f"{file}:{line}" if line else file) + (f": {path}" if path else "")
+
+
+def _in_file(file: str, faults: Iterable[ProfileFault]) -> list[Fault]:
+    return [Fault(f.code, place_in(file, f.line, f.path), f.found, f.expected, f.advice) for f in faults]
+
+
 def add_to_service(file: Path, address: str) -> dict[str, Any]:
     """Post a profile to a running service. `Refused` with the file's faults, or what the service answered."""
     text = read_text(file)
     verdict = check_profile(text)
-    if not verdict.ok:
-        raise Refused(
-            Fault(f.code, f"{file}:{f.line or ''}:{f.path}", f.found, f.expected, f.advice)
-            for f in verdict.faults
-        )
+    faults = [*_address_faults(address), *_in_file(str(file), verdict.faults)]
+    if faults:
+        raise Refused(faults)
     try:
         answer = httpx.post(f"{address.rstrip('/')}/v1/{verdict.kind}s", json={"toml": text}, timeout=30.0)
     except (httpx.HTTPError, httpx.InvalidURL) as error:
@@ -135,14 +189,61 @@ def add_to_service(file: Path, address: str) -> dict[str, Any]:
                   "start one with: tipdatum serve")
         ]) from None  # fmt: skip
     try:
-        body: dict[str, Any] = answer.json()
+        body = answer.json()
     except ValueError:
-        raise Refused([Fault("no-service", "--to", address, "the answer of this service")]) from None
+        body = None
+    if not isinstance(body, dict) or (answer.status_code != 201 and not body.get("errors")):
+        found = f"{address}, which answered with status {answer.status_code}"
+        raise Refused([Fault("no-service", "--to", found, "the answer of this service")])
     if answer.status_code != 201:
         raise Refused(
-            Fault(e["code"], e["pointer"], e["found"], e["expected"], e["advice"]) for e in body["errors"]
-        )
+            Fault(e["code"], str(file) if e["pointer"] == "/toml" else e["pointer"], e["found"], e["expected"],
+                  e["advice"])
+            for e in body["errors"]
+        )  # fmt: skip
     return body
+
+
+def _address_faults(address: str) -> Iterator[Fault]:
+    try:
+        parts = urlsplit(address)
+        good = parts.scheme in {"http", "https"} and bool(parts.hostname) and parts.port != 0
+    except ValueError:  # a port that is no number, brackets that do not close
+        good = False
+    if not good:
+        yield Fault("bad-option", "--to", shown(address), "an address such as http://127.0.0.1:8311")
+
+
+def facts_table(facts: Mapping[str, Any]) -> Table:
+    """What was computed from a profile, for people: a line for each number, rounded to three decimals."""
+    table = Table(show_header=False, box=None)
+    for key, value in facts.items():
+        name, unit = _unit_apart(key)
+        inner = value if isinstance(value, dict) else {"": value}
+        for index, (part, each) in enumerate(inner.items()):
+            table.add_row("" if index else name, part.replace("_", " "), f"{_in_words(each)} {unit}".rstrip())
+    return table
+
+
+def _unit_apart(key: str) -> tuple[str, str]:
+    """("joint ranges", "deg") of "joint_ranges_deg"."""
+    name, _, unit = key.rpartition("_")
+    return (name.replace("_", " "), unit) if unit in {"m", "mm", "deg"} else (key.replace("_", " "), "")
+
+
+def _in_words(value: Any) -> str:
+    match value:
+        case bool():
+            return "yes" if value else "no"
+        case float() | int():
+            return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")  # + 0.0: no minus before a zero
+        case [low, high]:
+            return f"{_in_words(low)} to {_in_words(high)}"
+        case dict():
+            named = ((*_unit_apart(key), each) for key, each in value.items())
+            return ", ".join(f"{name} {_in_words(each)} {unit}".rstrip() for name, unit, each in named)
+        case _:
+            return str(value)
 
 
 def table_of(answer: PoseOut) -> Table:

@@ -2,6 +2,7 @@
 
 import socket
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from pydantic import ValidationError
@@ -9,8 +10,11 @@ from pydantic import ValidationError
 from kinematics.errors import Fault, Refused
 
 from .app import create_app, open_store
-from .settings import Settings
+from .settings import PREFIX, Settings
 from .store import StoreError
+from .text import shown, wanted
+
+_OPTIONS = {"data_folder": "--data", "host": "--host", "port": "--port"}
 
 
 def run(data: Path, host: str, port: int) -> None:
@@ -21,7 +25,7 @@ def run(data: Path, host: str, port: int) -> None:
         raise Refused(_setting_faults(error)) from None
     listener = bind(settings.host, settings.port)
     try:
-        open_store(settings).close()  # says what is wrong before a server is started around it
+        _try_store(settings)
         application = create_app(settings)
         address = _address(listener)
         config = uvicorn.Config(
@@ -31,9 +35,20 @@ def run(data: Path, host: str, port: int) -> None:
             config, f"tipdatum serves at {address} (data in {settings.data_folder}). Stop with Ctrl-C."
         ).run(sockets=[listener])
     except StoreError as error:
-        raise Refused([Fault("database", "data", str(error), "a database of this release")]) from None
+        raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
     finally:
         listener.close()
+
+
+def _try_store(settings: Settings) -> None:
+    """Say what is wrong with folder or database before a server is started around them."""
+    try:
+        open_store(settings).close()
+    except OSError as error:
+        found = f"{settings.data_folder}: {error.strerror or error}"
+        raise Refused([
+            Fault("bad-setting", "--data", found, "a folder that can be made and written")
+        ]) from None  # fmt: skip
 
 
 class _Server(uvicorn.Server):
@@ -60,8 +75,8 @@ def bind(host: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         raise Refused([
-            Fault("port-taken", "port", f"{host} port {port}: {error.strerror}", "a free port",
-                  "stop what uses it, or choose another with --port")
+            Fault("port-taken", "--port", f"{host} port {port}: {error.strerror}", "a free port",
+                  "stop what uses it, or choose another")
         ]) from None  # fmt: skip
     return listener
 
@@ -72,12 +87,18 @@ def _address(listener: socket.socket) -> str:
 
 
 def _setting_faults(error: ValidationError) -> list[Fault]:
-    return [
-        Fault(
-            "bad-setting",
-            ".".join(map(str, e["loc"])) or "settings",
-            repr(e["input"]) if e["loc"] else "something else",
-            e["msg"].removeprefix("Value error, ").removeprefix("Input should be "),
+    return [_setting_fault(each["type"], each["loc"], each["input"], each.get("ctx", {}), each["msg"])
+            for each in error.errors()]  # fmt: skip
+
+
+def _setting_fault(
+    kind: str, place: tuple[int | str, ...], value: object, limits: dict[str, Any], message: str
+) -> Fault:
+    if kind == "unknown-setting":
+        return Fault(
+            "bad-setting", "the environment", limits["unknown"], "one of " + limits["known"], "unset it"
         )
-        for e in error.errors()
-    ]
+    name = ".".join(map(str, place))
+    where = _OPTIONS.get(name, PREFIX + name.upper())
+    found = str(value) if isinstance(value, Path) else shown(value)
+    return Fault("bad-setting", where, found, wanted(kind, limits, message)[1])

@@ -196,8 +196,14 @@ _SIZES = {
     "string_too_long": ("wrong-length", "at most {max_length} characters"),
     "too_short": ("wrong-length", "at least {min_length} of them"),
     "too_long": ("wrong-length", "at most {max_length} of them"),
-    "string_pattern_mismatch": ("wrong-form", "text of the form {pattern}"),
 }  # fmt: skip
+# The patterns of the request models in words.
+_FORMS = {
+    r"^[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?$": "lower-case letters, digits and hyphens, such as pump-house, "
+    "at most 40, no hyphen at the ends",
+    r"^[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f])?$": "text without blanks at its ends and without "
+    "control characters",
+}
 
 
 def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> FaultOut:
@@ -219,13 +225,17 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
         return _unknown(str(value), _choices(limits), at)
     if isinstance(value, float) and not math.isfinite(value):
         return fault("not-finite", shown(value) + where, "a finite number", "leave out what is not known", at)
-    code, expected = _wanted(kind, limits, str(each["msg"]))
-    quoted = isinstance(value, str) and inside and kind in {"float_type", "int_type"}
-    return fault(code, shown(value) + where, expected, "leave out the quotes" if quoted else "", at)
+    code, expected = wanted(kind, limits, str(each["msg"]))
+    advice = ""
+    if isinstance(value, str) and inside and kind in {"float_type", "int_type"}:
+        advice = "leave out the quotes"
+    elif isinstance(value, str) and code == "not-a-choice":
+        advice = nearest(value, _choices(limits))
+    return fault(code, shown(value) + where, expected, advice, at)
 
 
-def _wanted(kind: str, limits: Mapping[str, Any], message: str) -> tuple[str, str]:
-    """(code, what was expected) of a kind of finding."""
+def wanted(kind: str, limits: Mapping[str, Any], message: str) -> tuple[str, str]:
+    """(code, what was expected) of a kind of finding of pydantic, with its `ctx` and its message."""
     if kind in _TYPES:
         return "wrong-type", _TYPES[kind]
     if kind in _SIZES:
@@ -233,7 +243,15 @@ def _wanted(kind: str, limits: Mapping[str, Any], message: str) -> tuple[str, st
         return code, words.format(**limits)
     if kind in {"literal_error", "enum"}:
         return "not-a-choice", "one of: " + (", ".join(_choices(limits)) or str(limits.get("expected")))
-    return "does-not-fit", message.removeprefix("Value error, ").removeprefix("Input should be ")
+    if kind == "string_pattern_mismatch":
+        return "wrong-form", _FORMS.get(str(limits.get("pattern")), "text of the form that /docs describes")
+    return "does-not-fit", re.sub(r"^(?:Value error, )?(?:\w+ should (?:be )?)?", "", message)
+
+
+def nearest(word: str, known: Sequence[str]) -> str:
+    """The advice "did you mean X?" where a known word is near, else ""; ("feet", ["m", "ft"]) gives ft."""
+    near = difflib.get_close_matches(word, known, n=1) or difflib.get_close_matches(word.lower(), known, n=1)
+    return f"did you mean {near[0]}?" if near else ""
 
 
 def _missing(inside: bool, place: Sequence[object]) -> str:  # noqa: FBT001
@@ -248,11 +266,10 @@ def _choices(limits: Mapping[str, Any]) -> list[str]:
 
 
 def _unknown(name: str, known: Sequence[str], at: str) -> FaultOut:
-    near = difflib.get_close_matches(name, known, n=1)
     return fault(
         "unknown-field", f"the field {shown(name)}",
         "one of: " + ", ".join(known) if known else "no field of this name",
-        f"did you mean {near[0]}?" if near else "take it out", at,
+        nearest(name, known) or "take it out", at,
     )  # fmt: skip
 
 

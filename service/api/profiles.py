@@ -57,6 +57,7 @@ class ProfileOut(RevisionOut):
     toml: str
     document: dict[str, Any] = Field(description="The same as JSON, in the file's own units.")
     facts: dict[str, Any] = Field(description="What was computed from it: ranges, widths, checks.")
+    doubts: list[str] = Field(description="What is allowed but hardly true, such as a boom of 0.4 m.")
 
 
 class ProfileIn(Strict):
@@ -92,6 +93,7 @@ def _whole(row: StoredRevision) -> ProfileOut:
         toml=row.source_text,
         document=parse_profile(row.source_text).document,
         facts=verdict.facts,
+        doubts=list(verdict.doubts),
     )
 
 

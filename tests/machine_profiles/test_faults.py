@@ -294,3 +294,23 @@ def test_two_piece_faults_have_their_place() -> None:
     assert ("zero-length-link", "fore_boom.length") in found
     assert ("range-swapped", "swing_boom.range") in found
     assert not any(math.isnan(fault.line or 0) for fault in faults_of(text))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "advice"),
+    [
+        ('length = "mm"', 'length = "inch"', "did you mean in?"),
+        ('branch = "open"', 'branch = "Open"', "did you mean open?"),
+        ('branch = "open"', 'branch = "sideways"', ""),
+    ],
+)
+def test_a_choice_nearly_right_is_offered(old: str, new: str, advice: str) -> None:
+    (fault,) = faults_of(edited(text_of(*MACHINE), (old, new)))
+    assert fault.advice == advice
+
+
+def test_a_swapped_range_shows_no_number_in_another_unit_than_the_file_s() -> None:
+    for high, found in ((-45, "the lower end above the upper"), (45, "both ends alike")):
+        text = edited(text_of(*TILTING), ("low = -45, high = 45", f"low = 45, high = {high}"))
+        (fault,) = faults_of(text)
+        assert (fault.found, fault.expected) == (found, "the lower end below the upper")

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 from pathlib import Path
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
@@ -136,6 +137,115 @@ def test_adding_to_a_service_that_is_not_there(tmp_path: Path) -> None:
     assert "tipdatum serve" in err
 
 
+def test_options_are_named_as_they_were_typed() -> None:
+    code, _, err = run(
+        "pose", "crawler-14t", "tilting-1800", "--angle", "bom=20", "--cylinder", "stik=2000", "--pitch", "inf",
+        "--roll", "nan", "--units", "feet",
+    )  # fmt: skip
+    assert code == 1
+    lines = dict(line.split(": expected ", 1) for line in err.splitlines())
+    assert set(lines) == {"--angle bom=20", "--cylinder stik=2000", "--pitch", "--roll", "--units"}
+    assert lines["--angle bom=20"].endswith('found "bom"; did you mean boom?')
+    assert lines["--cylinder stik=2000"].endswith("did you mean stick?")
+    assert lines["--pitch"].startswith("a finite number, found infinity")
+    assert lines["--roll"].startswith("a finite number, found NaN")
+    assert lines["--units"].endswith("did you mean ft?")
+    assert "Input should" not in err
+    assert "[key]" not in err
+
+
+def test_faults_of_the_pose_are_placed_at_their_options() -> None:
+    code, _, err = run(
+        "pose", "crawler-14t", "digging-1500", "--angle", "boom=200", "--angle", "stick=-95", "--pitch", "60", "--roll",
+        "0",
+    )  # fmt: skip
+    assert code == 1
+    places = {line.split(": expected ")[0] for line in err.splitlines()}
+    assert {"--angle boom=200", "--angle bucket"} <= places
+    assert "angles_deg" not in err
+
+
+def test_both_profiles_are_judged_at_once() -> None:
+    code, _, err = run("pose", "crawler14t", "diging-1500", "--pitch", "0", "--roll", "0")
+    assert code == 1
+    assert "did you mean crawler-14t?" in err
+    assert "did you mean digging-1500?" in err
+
+
+def test_facts_for_people_are_rounded_and_for_programs_are_not(tmp_path: Path) -> None:
+    file = tmp_path / "m.toml"
+    file.write_text(shipped()["machine", "crawler-14t"].source_text, encoding="utf-8")
+    out = run("profile", "check", str(file), "--fits", "tilting-1800")[1]
+    table = [line.split() for line in out.splitlines()]
+    assert ["link", "lengths", "boom", "4.6", "m"] in table
+    assert ["tilt", "-45", "to", "45", "deg"] in table
+    assert ["joint", "ranges", "boom", "-41.249", "to", "54.044", "deg"] in table
+    assert not set('{}[]"') & set(out)
+    told = json.loads(run("profile", "check", str(file), "--fits", "tilting-1800", "--json")[1])
+    assert told["facts"]["joint_ranges_deg"]["boom"][0] != -41.249
+    assert told["doubts"] == []
+
+
+def test_facts_have_no_dust_of_floating_point() -> None:
+    from service.prompt import facts_table  # noqa: PLC0415
+
+    table = facts_table(
+        {"joint_ranges_deg": {"a": [-29.999999999999996, -1e-17], "b": [1.0, 1.23456]}, "teeth": False}
+    )
+    assert list(table.columns[2].cells) == ["-30 to 0 deg", "1 to 1.235 deg", "no"]
+
+
+def test_doubts_are_printed_and_refuse_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "b.toml"
+    text = shipped()["attachment", "digging-1500"].source_text.replace("z = -1329", "z = 1329")
+    file.write_text(text, encoding="utf-8")
+    code, out, err = run("profile", "check", str(file))
+    assert code == 0
+    assert err == ""
+    [doubt] = [line for line in out.splitlines() if line.startswith("doubtful: ")]
+    assert doubt.endswith("a bucket's edge lies below its pin line: is the sign right?")
+    assert json.loads(run("profile", "check", str(file), "--json")[1])["doubts"] == [
+        doubt.removeprefix("doubtful: ")
+    ]
+
+
+@pytest.mark.parametrize("text", ["schema = 1\nkind = = 3\n", 'schema = 1\nkind = "machin"\n'])
+def test_check_and_add_print_places_alike(text: str, tmp_path: Path) -> None:
+    file = tmp_path / "m.toml"
+    file.write_text(text, encoding="utf-8")
+    checked, added = run("profile", "check", str(file)), run("profile", "add", str(file))
+    assert checked == added
+    assert checked[0] == 1
+    assert checked[2].startswith(
+        (f"{file}:2: expected TOML, found ", f"{file}:2: kind: expected machine or ")
+    )
+
+
+@pytest.mark.parametrize(
+    "address", ["banana", "", "127.0.0.1:8311", "ftp://127.0.0.1", "http://", "http://[::1", "http://a:x"]
+)
+def test_an_address_that_is_none(address: str, tmp_path: Path) -> None:
+    file = tmp_path / "m.toml"
+    file.write_text(shipped()["machine", "crawler-14t"].source_text, encoding="utf-8")
+    code, _, err = run("profile", "add", str(file), "--to", address)
+    assert code == 1
+    assert err == f'--to: expected an address such as http://127.0.0.1:8311, found "{address}"\n'
+
+
+@pytest.mark.parametrize(
+    "answer", [httpx.Response(404, json={}), httpx.Response(201, json=[]), httpx.Response(200, text="hi")]
+)
+def test_another_server_s_answer_is_no_answer(
+    answer: httpx.Response, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(httpx, "post", lambda *_, **__: answer)
+    file = tmp_path / "m.toml"
+    file.write_text(shipped()["machine", "crawler-14t"].source_text, encoding="utf-8")
+    code, _, err = run("profile", "add", str(file))
+    assert code == 1
+    assert f"status {answer.status_code}" in err
+
+
 def test_adding_a_shipped_id_is_refused_by_the_service(tmp_path: Path) -> None:
     file = tmp_path / "m.toml"
     file.write_text(shipped()["machine", "crawler-14t"].source_text, encoding="utf-8")
@@ -163,6 +273,26 @@ def test_serve_refuses_a_taken_port(tmp_path: Path) -> None:
         done = serve("--data", str(tmp_path), "--port", str(taken.getsockname()[1]))
     assert done.returncode == 1
     assert "--port" in done.stderr
+
+
+def test_settings_are_named_by_their_options(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "README.md"
+    file.write_text("x", encoding="utf-8")
+    told = run("serve", "--data", str(file), "--host", "0.0.0.0", "--port", "99999")  # noqa: S104
+    assert told[0] == 1
+    data, host, port = told[2].splitlines()
+    assert data == f"--data: expected a folder, or a name that is still free, found {file}"
+    assert host.startswith("--host: expected one of 127.0.0.1")
+    assert port == "--port: expected at most 65535, found 99999"
+    below = run("serve", "--data", str(file / "below"), "--port", "0")
+    assert below[0] == 1
+    assert below[2].startswith("--data: expected a folder that can be made and written, found ")
+    monkeypatch.setenv("TIPDATUM_MAX_BODY_BYTES", "many")
+    told = run("serve", "--data", str(tmp_path))
+    assert told == (1, "", 'TIPDATUM_MAX_BODY_BYTES: expected a whole number, found "many"\n')
+    monkeypatch.setenv("TIPDATUM_MAX_BODY_BITES", "2048")
+    told = run("serve", "--data", str(tmp_path))
+    assert "found TIPDATUM_MAX_BODY_BITES" in told[2]
 
 
 def test_serve_refuses_a_database_from_the_future(tmp_path: Path) -> None:

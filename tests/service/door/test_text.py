@@ -4,12 +4,17 @@ import json
 import math
 import string
 import time
+from collections.abc import Iterator
+from typing import Any, Literal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import Field, ValidationError
 
-from service.text import DEEPEST, fault, json_faults, plain, pointer, shown
+from service.book import requests
+from service.strict import Strict
+from service.text import DEEPEST, fault, json_faults, misfit, nearest, plain, pointer, shown
 
 ANY_TEXT = st.text(st.characters(), max_size=200)  # half surrogate pairs too
 JSON_VALUES = st.recursive(
@@ -110,3 +115,70 @@ def test_what_was_found_in_few_words(value: object, expected: str) -> None:
 def test_plain_text_is_shortened_and_said_to_be() -> None:
     assert plain("abcdef", 4) == "abc…"
     assert plain("abcd", 4) == "abcd"
+
+
+def patterns(schema: object) -> Iterator[str]:
+    if isinstance(schema, dict):
+        if isinstance(schema.get("pattern"), str):
+            yield schema["pattern"]
+        for inner in schema.values():
+            yield from patterns(inner)
+    elif isinstance(schema, list):
+        for inner in schema:
+            yield from patterns(inner)
+
+
+def finding(kind: str, value: object, message: str = "", **limits: Any) -> dict[str, Any]:
+    return {"loc": ("body", "x"), "type": kind, "input": value, "ctx": limits, "msg": message}
+
+
+def test_every_pattern_of_a_request_has_words() -> None:
+    models = [each for each in vars(requests).values() if isinstance(each, type) and issubclass(each, Strict)]
+    found = {pattern for model in models for pattern in patterns(model.model_json_schema())}
+    assert len(found) >= 2
+    for pattern in found:
+        told = misfit(finding("string_pattern_mismatch", "?", pattern=pattern), None)
+        assert told.code == "wrong-form"
+        assert "/docs" not in told.expected
+        assert "^" not in told.expected
+
+
+class Asked(Strict):
+    """A body with every kind of field that could bring words of another's."""
+
+    id: str = Field(pattern=r"^[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?$")
+    units: Literal["m", "mm", "ft", "ftUS", "ftin"]
+    edge_point: Literal["left", "centre", "right"]
+    when: tuple[int, int] | None
+    share: float = Field(multiple_of=0.5)
+
+
+def test_no_words_of_the_validator_come_through() -> None:
+    with pytest.raises(ValidationError) as caught:
+        Asked.model_validate(
+            {"id": "Pump House", "units": "feet", "edge_point": "center", "when": {"a": 1}, "share": 0.3}
+        )
+    told = [misfit({**each, "loc": ("body", *each["loc"])}, None) for each in caught.value.errors()]
+    assert {each.pointer: (each.code, each.advice) for each in told} == {
+        "/id": ("wrong-form", ""),
+        "/units": ("not-a-choice", "did you mean ft?"),
+        "/edge_point": ("not-a-choice", "did you mean centre?"),
+        "/when": ("wrong-type", ""),
+        "/share": ("does-not-fit", ""),
+    }
+    assert told[0].expected.startswith("lower-case letters, digits and hyphens, such as pump-house")
+    for each in told:
+        assert "should" not in each.expected
+
+
+def test_a_kind_that_is_not_known_loses_only_the_validator_s_beginning() -> None:
+    told = misfit(finding("odd", 1, "Input should be a multiple of 0.5"), None)
+    assert told.expected == "a multiple of 0.5"
+    assert misfit(finding("odd", 1, "Value error, a whole hour"), None).expected == "a whole hour"
+
+
+@pytest.mark.parametrize(
+    ("word", "advice"), [("feet", "did you mean ft?"), ("FT", "did you mean ft?"), ("cubits", ""), ("", "")]
+)
+def test_the_nearest_word(word: str, advice: str) -> None:
+    assert nearest(word, ["m", "mm", "ft", "ftUS", "ftin"]) == advice
