@@ -106,8 +106,10 @@ def joint_angle(assembly: Assembly, joint: str, cylinder_length: float) -> float
         _, reach, limits = _linkage_of(assembly)
     else:
         reach, limits = assembly.ranges[joint], assembly.stops[joint]
-    angle = wrapped(angle, 0.5 * (reach.low + reach.high))
     within = cylinder.stroke.low <= cylinder_length <= cylinder.stroke.high
+    if not within and status == linkage.NO_CLOSURE:
+        raise Refused([_out_of_stroke(joint, cylinder_length, cylinder)])
+    angle = wrapped(angle, 0.5 * (reach.low + reach.high))
     if not within and not limits.low - ROUNDING_RAD <= angle <= limits.high + ROUNDING_RAD:
         raise Refused([_out_of_stroke(joint, cylinder_length, cylinder)])
     if status != linkage.OK:

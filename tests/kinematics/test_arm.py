@@ -258,7 +258,7 @@ def test_pins_and_cylinders_at_the_end_stops(share: float) -> None:
         angles = random_angles(np.random.default_rng([8, seed]), assembly)
         reach = assembly.ranges["bucket"]
         low, high = assembly.limits[JOINTS.index("bucket")].tolist()
-        for bucket in (reach.low + share * (low - reach.low), reach.high + share * (high - reach.high)):
+        for bucket in ((1.0 - share) * reach.low + share * low, (1.0 - share) * reach.high + share * high):
             found = pose(assembly, **(angles | {"bucket": bucket}))
             assert all(math.isfinite(value) for pin in found.pins().values() for value in pin)
             back = joint_angle(assembly, "bucket", found.cylinders()["bucket"])
