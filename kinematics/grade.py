@@ -156,7 +156,7 @@ def cut_fill(
     word: Literal["cut", "fill", "on grade"] = "cut" if value > 0.0 else "fill"
     if abs(value) <= tolerance_m + NOISE_M:
         word = "on grade"
-    return CutFill(value, word, abs(value), limit is not None and edge_elevation_m < limit)
+    return CutFill(value, word, abs(value), limit is not None and edge_elevation_m < limit - NOISE_M)
 
 
 def _depth_faults(layers: Sequence[Layer], overdig_m: float) -> Iterator[Fault]:

@@ -92,6 +92,11 @@ class Book:
         """The tracks moved: the height is void until the next strike or touch; the plane stays."""
         return replace(self, setup=self.setup + 1, height=None, waiting=None, struck=None)
 
+    def swung(self) -> "Book":
+        """The body swung: on a plane with a fall the receiver's place is gone, and depth below it with it."""
+        falls = self.laser is not None and self.laser.fall != 0.0
+        return replace(self, struck=None) if falls else self
+
     def laser_set_up(self, laser: Laser) -> "Book":
         """The laser was set up, reset or knocked: the plane and what it gave are void; the height stays."""
         return replace(self, laser=laser, plane=None, waiting=None, struck=None)
@@ -196,6 +201,9 @@ class Book:
             return replace(book, plane=plane), Outcome(Role.SETS_PLANE, plane.elevation, None, known)
         if self.waiting is None:
             return replace(book, waiting=here), Outcome(Role.WAITS, None, None, frozenset())
+        if self.laser is not None and self.laser.fall:
+            # Struck elsewhere on a falling plane: the difference is fall as well as misclosure.
+            return book, Outcome(Role.PLANE_ONLY, None, None, frozenset())
         apart = here.receiver_height - self.waiting.receiver_height
         return book, Outcome(Role.CHECKS, None, apart, frozenset({self.waiting.seq}))
 
@@ -203,11 +211,15 @@ class Book:
         if self.height is not None:
             raise Refused([
                 Fault("distance-missing", "along_fall", "no distance",
-                      "the distance along the fall since the strike that set the plane",
+                      f"the distance along the fall from the receiver's place at strike {self.plane_from()}",
                       "a plane with a fall cannot check a strike without it: tape it between the receiver places")
             ])  # fmt: skip
         hangs_on: frozenset[int] = frozenset() if self.plane is None else self.plane.hangs_on
         return book, Outcome(Role.PLANE_ONLY, None, None, hangs_on)
+
+    def plane_from(self) -> int | None:
+        """The strike at whose receiver place the plane's elevation holds; distances along a fall count from it."""
+        return None if self.plane is None else self.plane.at
 
     def predicted_receiver_height(self, along_fall: float | None) -> float | None:
         """Where the receiver should meet the plane (m over the origin) if nothing moved; None if unknown."""
@@ -216,7 +228,9 @@ class Book:
                 return None
             rise = self.laser.fall * (along_fall or 0.0)
             return self.plane.elevation + rise - self.height.elevation
-        return None if self.waiting is None else self.waiting.receiver_height
+        if self.waiting is None or (self.laser is not None and self.laser.fall):
+            return None
+        return self.waiting.receiver_height
 
     def needs_setup(self) -> None:
         """Raise `Refused` "no-setup" before a machine was put on the job."""

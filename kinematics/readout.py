@@ -10,11 +10,13 @@ from dataclasses import dataclass
 
 from .arm import Pose
 from .errors import Fault, Refused
-from .grade import CutFill, Target, cut_fill, target_elevation
+from .grade import NOISE_M, CutFill, Target, cut_fill, target_elevation
 from .levelling import Book, Known
 from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 from .stations import Anchor, anchor, station
 
+# A body that rocks 0.3 deg about a track end 1.9 m away moves its origin by 10 mm.
+LEAN_CHANGE_RAD = math.radians(0.3)
 LINES = {"edge": EDGE_POINTS, "teeth": TOOTH_POINTS}
 
 
@@ -68,12 +70,19 @@ class Aim:
 
 
 def readout(
-    found: Pose, book: Book, aim: Aim | None, *, line: str = "edge", swing: float | None = None
+    found: Pose,
+    book: Book,
+    aim: Aim | None,
+    *,
+    line: str = "edge",
+    swing: float | None = None,
+    lean: float | None = None,
 ) -> Readout:
     """Elevation and cut or fill at the left, centre and right of `line` ("edge" or "teeth").
 
     Origin at 101.850, edge centre 3.270 below it (-3.270), target 98.580: nothing to cut, on grade.
-    `swing` (rad) of the body on its undercarriage, None where not sensed.
+    `swing` (rad) of the body on its undercarriage, None where not sensed; `lean` (rad) the body's total tilt when
+    its height was set, None where unknown.
     Raises `Refused` "no-such-point" for teeth on a bucket without them; what merely is not known is in `why_not`.
     """
     why_not: list[Fault] = []
@@ -82,7 +91,7 @@ def readout(
         why_not.append(_no_height(book))
     for point in LINES[line]:
         found.level(point)  # refuses teeth on a bucket without them
-    stations = _stations(found, book, aim, line, swing, why_not)
+    stations = _stations(found, book, aim, swing, why_not)
     every = {
         point: _point(found.height(point), book, aim, None if stations is None else stations[point])
         for point in _bucket_points(found)
@@ -91,15 +100,20 @@ def readout(
     what, lowest = found.lowest()
     lowest_elevation = None if height is None else height.elevation + lowest
     limit = None if aim is None else floor_limit(aim)
-    below = limit is not None and lowest_elevation is not None and lowest_elevation < limit
+    below = limit is not None and lowest_elevation is not None and lowest_elevation < limit - NOISE_M
     hangs_on: frozenset[int] = frozenset() if height is None else height.hangs_on
     if book.struck is not None:
         hangs_on |= {book.struck.seq}
     if aim is not None:
         hangs_on |= aim.benchmark.hangs_on | aim.hangs_on
+    warnings = (
+        *_lower_than_told(every, aim, line),
+        *_warnings(found, below=below),
+        *_body_warnings(found, book, lean),
+    )
     return Readout(
         points, (what, lowest_elevation), below, _slope_along_edge(found, line, points),
-        tuple(why_not), (*_lower_than_told(every, aim, line), *_warnings(found, below=below)), hangs_on,
+        tuple(why_not), warnings, hangs_on,
     )  # fmt: skip
 
 
@@ -124,14 +138,14 @@ def _no_height(book: Book) -> Fault:
 
 
 def _stations(
-    found: Pose, book: Book, aim: Aim | None, line: str, swing: float | None, why_not: list[Fault]
+    found: Pose, book: Book, aim: Aim | None, swing: float | None, why_not: list[Fault]
 ) -> dict[str, tuple[float, float]] | None:
     """Station and right offset of each point; zeros for a level target, None with a reason where unknown."""
     if aim is None or not aim.target.sloping:
         return dict.fromkeys(_bucket_points(found), (0.0, 0.0))
     known = aim.anchor
     if aim.entered_station is not None:
-        known = anchor(found, LINES[line][1], aim.entered_station, swing, book.setup)
+        known = anchor(found, "centre", aim.entered_station, swing, book.setup)
     if known is None:
         why_not.append(
             Fault("station-unknown", "target", f"{aim.target.name!r} slopes and has no zero point here",
@@ -201,7 +215,7 @@ def _warnings(found: Pose, *, below: bool) -> list[Fault]:
             Fault("below-floor-limit", found.lowest()[0], f"{found.lowest()[0]} below the target's floor limit",
                   "the whole bucket above it", "raise; the limit protects no pipe and no cable")
         )  # fmt: skip
-    if found.heel_clearance < 0.0:
+    if found.heel_clearance < -NOISE_M:
         warnings.append(
             Fault("heel-rubs", "heel", f"heel {-found.heel_clearance * 1e3:.0f} mm below the edge",
                   "a heel above the edge", "uncurl, or the heel lifts the cut",
@@ -212,5 +226,25 @@ def _warnings(found: Pose, *, below: bool) -> list[Fault]:
             Fault("past-square", "rotate", "the bucket is turned past square",
                   "left and right as seen from the seat",
                   "left and right here are the bucket's own: its left is on your right")
+        )  # fmt: skip
+    return warnings
+
+
+def _body_warnings(found: Pose, book: Book, lean: float | None) -> list[Fault]:
+    warnings = []
+    now = math.acos(min(1.0, found.plumb[2]))
+    if book.height is not None and lean is not None and abs(now - lean) > LEAN_CHANGE_RAD:
+        warnings.append(
+            Fault("lean-changed", "attitude_deg",
+                  f"the body leans {math.degrees(now):.2f} deg, {math.degrees(lean):.2f} when its height was set",
+                  f"within {math.degrees(LEAN_CHANGE_RAD):g} deg: swinging alone does not change it",
+                  "it rocks, has settled, or a sensor was knocked: let it rest, or touch again",
+                  {"lean_deg": math.degrees(now), "lean_at_height_deg": math.degrees(lean)})
+        )  # fmt: skip
+    if book.struck is not None and book.laser is not None and book.laser.fall:
+        warnings.append(
+            Fault("plane-falls", "", f"a laser plane with a fall of {100 * book.laser.fall:g} %",
+                  "depth below the plane asked for at the receiver's place",
+                  "away from there it is off by the fall times the distance", {"fall_percent": 100 * book.laser.fall})
         )  # fmt: skip
     return warnings

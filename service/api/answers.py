@@ -51,6 +51,15 @@ class KnownOut(Strict):
     hangs_on: list[int]
 
 
+class PlaneOut(KnownOut):
+    """The laser plane."""
+
+    from_strike: int = Field(
+        description="The strike at whose receiver place this elevation holds; on a plane with a fall, `along_fall` "
+        "counts from there."
+    )
+
+
 class LaserOut(Strict):
     """The laser as set up."""
 
@@ -74,7 +83,7 @@ class JobOut(Strict):
     height: KnownOut | None = Field(
         description="Elevation of the body origin (swing axis at boom foot height)."
     )
-    plane: KnownOut | None = Field(description="Elevation of the laser plane.")
+    plane: PlaneOut | None = Field(description="Elevation of the laser plane.")
     how_to_know_height: str | None = Field(description="Where there is no height: what would give it.")
     points: list[PointOut]
     targets: list[str]
@@ -191,8 +200,9 @@ def job_out(job: str, state: JobState) -> JobOut:
         rules=state.rules,
         height=None if book.height is None else KnownOut(
             elevation=length(book.height.elevation, units), hangs_on=sorted(book.height.hangs_on)),
-        plane=None if book.plane is None else KnownOut(
-            elevation=length(book.plane.elevation, units), hangs_on=sorted(book.plane.hangs_on)),
+        plane=None if book.plane is None else PlaneOut(
+            elevation=length(book.plane.elevation, units), hangs_on=sorted(book.plane.hangs_on),
+            from_strike=book.plane.at),
         how_to_know_height=None if book.height is not None else (
             "record a setup first" if book.setup == 0 else book.how_to_know_height()),
         points=[

@@ -79,7 +79,8 @@ def _row(entry: Entry, before: JobState, after: JobState, units: LengthUnit, sta
     plane = None if book.plane is None else book.plane.elevation
     staff = None
     read = isinstance(entry.payload, p.Touched | p.TurningPointTaken)
-    if read and plane is not None and elevation is not None and status == "counts":
+    level = book.laser is not None and book.laser.fall == 0.0  # a falling plane is elsewhere over the point
+    if read and level and plane is not None and elevation is not None and status == "counts":
         staff = plane - elevation
     return LevelRow(
         seq=entry.seq, what=_what(entry), point=point, staff=maybe(staff, units),

@@ -11,7 +11,7 @@ from kinematics.errors import Fault, Refused
 from kinematics.readout import Aim, PointReadout, readout
 from service.book import decide
 from service.book import requests as q
-from service.book.keeper import observed
+from service.book.keeper import observed, taken_since
 from service.book.posing import swing_of
 from service.book.state import JobState
 from service.strict import Strict
@@ -84,12 +84,12 @@ class ReadoutOut(Strict):
 def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
     """Elevation, cut or fill for a pose. Computed, not recorded."""
     state = keeper.state(job)
-    observed(asked.observed_at, keeper.now(), state.rules.age_limit_s)
+    taken_since(state, observed(asked.observed_at, keeper.now(), state.rules.age_limit_s))
     decide.same_units(state, asked.units)
     found = decide.posed(keeper.fit(state), asked.pose, "pose")
     aim = _aim(state, asked)
     try:
-        told = readout(found, state.book, aim, line=asked.line, swing=swing_of(asked.pose))
+        told = readout(found, state.book, aim, line=asked.line, swing=swing_of(asked.pose), lean=state.lean)
     except Refused as refused:
         raise Refused(
             Fault(f.code, "line", "teeth on a bucket without them", f.expected, f.advice)

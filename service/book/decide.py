@@ -140,6 +140,7 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
             else metres(state, given, asked.units, "along_fall")
         ),
         lambda: _needs_both_ways(asked),
+        lambda: _counts_from(state, asked),
         *(partial(posed, machine, *pose) for pose in placed),
     )
     along = None if given is None else metres(state, given, asked.units, "along_fall")
@@ -320,6 +321,21 @@ def _needs_receiver(machine: Assembly) -> None:
         raise Refused([
             Fault("no-receiver", "", "a machine profile without a receiver", "a receiver with its place and mast",
                   "measure it and add it to the profile, or work from touches alone")
+        ])  # fmt: skip
+
+
+def _counts_from(state: JobState, asked: q.StrikeIn) -> None:
+    """A distance along the fall must say which strike it was taped from, and it must be the right one."""
+    if asked.along_fall is None and asked.from_strike is None:
+        return
+    wanted = state.book.plane_from()
+    if (asked.along_fall is None) != (asked.from_strike is None) or (
+        wanted is not None and asked.from_strike != wanted
+    ):
+        raise Refused([
+            Fault("wrong-strike", "from_strike", f"{asked.from_strike} beside a distance of {asked.along_fall}",
+                  "both or neither" if wanted is None else f"both, the distance taped from strike {wanted}",
+                  "tape from the receiver's place at that strike; the job's plane names it")
         ])  # fmt: skip
 
 

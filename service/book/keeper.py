@@ -16,12 +16,13 @@ from service.store import Database, NewEvent, StoredEvent, events
 
 from . import payloads as p
 from .profiles import Profiles
-from .requests import Recording
+from .requests import Recording, StationIn, StrikeIn, TouchIn, TurningPointIn
 from .state import Entry, JobState, believable, extend, fold
 
 Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
 CLOCK_SLACK = timedelta(seconds=1)
+READINGS = (TouchIn, TurningPointIn, StrikeIn, StationIn)
 
 
 def utc_now() -> datetime:
@@ -139,6 +140,8 @@ class Keeper:
             def event(last: int) -> NewEvent:
                 state = self._current(session, job)
                 seen = observed(asked.observed_at, arrived, state.rules.age_limit_s)
+                if isinstance(asked, READINGS):
+                    taken_since(state, seen)
                 payload = decide(state, last + 1)
                 entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, seen, arrived)
                 believable(extend(state, [entry]))  # what cannot be read back is not written
@@ -162,6 +165,16 @@ class Keeper:
         return NewEvent(
             p.NAMES[type(payload)], p.VERSION, payload.model_dump(mode="json"), actor, observed_utc
         )
+
+
+def taken_since(state: JobState, when: datetime) -> None:
+    """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry."""
+    for entry in reversed(state.entries):
+        if entry.type in p.STAND and entry.seq not in state.void and when < entry.observed_utc:
+            raise Refused([
+                Fault("observed-before", "observed_at", f"a reading from before entry {entry.seq} ({entry.type})",
+                      "a reading taken after it", "read the sensors again")
+            ])  # fmt: skip
 
 
 def observed(given: str | None, arrived: datetime, age_limit_s: float) -> datetime:

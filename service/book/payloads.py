@@ -214,6 +214,10 @@ _VOIDING = frozenset({
 _OF_A_MACHINE = frozenset({"moved", "swung", "receiver-clamped", "attachment-changed"})
 # An entry that voids or restores can be withdrawn only while none of these after it counts: they rest on it, and
 # without it would be read anew. A withdrawal goes before every later change of what was before it.
+# What a reading must not be older than: it says how machine, laser and receiver stand.
+STAND = frozenset({
+    "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed",
+})  # fmt: skip
 RESTS: dict[str, frozenset[str]] = {
     **dict.fromkeys(_VOIDING, _READINGS), "setup-begun": _READINGS | _OF_A_MACHINE, "withdrawn": _READINGS | _VOIDING,
 }  # fmt: skip

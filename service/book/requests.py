@@ -253,7 +253,14 @@ class StrikeIn(Recording):
     steady_s: float = Field(ge=0, le=86_400, description="How long it was watched.")
     along_fall: Length | None = Field(
         None,
-        description="Only for a plane with a fall: distance along it since the strike that set the plane.",
+        description="Only for a plane with a fall: distance along it from the receiver's place at `from_strike`, "
+        "positive where the plane rises for a positive fall.",
+    )
+    from_strike: int | None = Field(
+        None,
+        ge=1,
+        description="With `along_fall`: the strike it was taped from. Must be the job's `plane.from_strike`, which a "
+        "carried strike on a falling plane moves on.",
     )
     units: UnitsField
 

@@ -70,6 +70,7 @@ class JobState:
     targets: Mapping[str, Hung] = field(default_factory=_empty)
     anchors: Mapping[str, tuple[int, Anchor]] = field(default_factory=_empty)
     last_swing: int = 0
+    lean: float | None = None
     entries: tuple[Entry, ...] = ()
     void: frozenset[int] = frozenset()
 
@@ -158,7 +159,7 @@ def _apply(state: JobState, entry: Entry) -> JobState:
         case p.Moved():
             return replace(state, book=book.moved())
         case p.Swung():
-            return replace(state, last_swing=seq)
+            return replace(state, book=book.swung(), last_swing=seq)
         case p.LaserSetUp(revolutions_per_s=turns, fall_percent=fall):
             return replace(state, book=book.laser_set_up(Laser(turns, fall / 100.0)))
         case p.ReceiverClamped(place_m=place):
@@ -170,13 +171,17 @@ def _apply(state: JobState, entry: Entry) -> JobState:
 def _apply_reading(state: JobState, entry: Entry) -> JobState:
     seq, book = entry.seq, state.book
     match entry.payload:
-        case p.Touched(point=point, edge_height_m=height, purpose=purpose, gives_plane=gives_plane):
+        case p.Touched(
+            point=point, edge_height_m=height, purpose=purpose, gives_plane=gives_plane, pose=pose
+        ):
             touched, _ = book.touched(seq, point, height, check=purpose == "check", gives_plane=gives_plane)
-            return replace(state, book=touched)
+            return replace(state, book=touched, lean=_lean(pose) if purpose == "reference" else state.lean)
         case p.TurningPointTaken(name=name, edge_height_m=height):
             return replace(state, book=book.turning_point(seq, name, height)[0])
-        case p.Struck(taken=taken, receiver_height_m=height, along_fall_m=along):
-            return replace(state, book=book.struck_by_laser(seq, height, along)[0]) if taken else state
+        case p.Struck(taken=True, receiver_height_m=height, along_fall_m=along, poses=poses):
+            struck, _ = book.struck_by_laser(seq, height, along)
+            carried = poses and struck.height != book.height
+            return replace(state, book=struck, lean=_lean(poses[0]) if carried else state.lean)
         case p.TargetSet() as wanted:
             hung = Hung(target_of(wanted), seq, frozenset(wanted.hangs_on) | {seq})
             return replace(state, targets=MappingProxyType({**state.targets, wanted.name: hung}))
@@ -188,6 +193,11 @@ def _apply_reading(state: JobState, entry: Entry) -> JobState:
             return replace(state, anchors=MappingProxyType({**state.anchors, touched.target: (seq, anchor)}))
         case _:
             return state
+
+
+def _lean(pose: p.PoseRecord) -> float:
+    """Total tilt (rad) of the body; constant while it only swings."""
+    return math.acos(math.cos(math.radians(pose.pitch_deg)) * math.cos(math.radians(pose.roll_deg)))
 
 
 def target_of(wanted: p.TargetSet) -> Target:

@@ -110,6 +110,39 @@ def test_lapsed_zero_point_gives_way_to_an_entered_distance() -> None:
     assert entered.points["centre"].target == pytest.approx(98.58 - 0.08, abs=NOISE_M)
 
 
+def test_entered_station_is_the_edge_centres_in_either_line() -> None:
+    """Teeth 0.1 m nearer the machine stand at a station 0.1 m lower, whichever line is read."""
+    teeth = ((-0.3, 0.7, -1.25), (-0.3, 0.0, -1.25), (-0.3, -0.7, -1.25))
+    found = pose(
+        assemble(plain_machine(), plain_bucket(teeth=teeth)),
+        pitch=0.0,
+        roll=0.0,
+        boom=0.6,
+        stick=-1.6,
+        bucket=1.0,
+    )
+    sloping = replace(TARGET, along_percent=10.0, floor_limit_below_m=None)
+    entered = replace(aim(sloping), entered_station=5.0)
+    edge, by_teeth = (
+        readout(found, book(), entered, line=line).points["centre"] for line in ("edge", "teeth")
+    )
+    assert edge.station == pytest.approx(5.0, abs=NOISE_M)
+    apart = found.level("tooth_centre")[0] - found.level("centre")[0]
+    assert by_teeth.station == pytest.approx(5.0 + apart, abs=NOISE_M)
+    assert apart == pytest.approx(-0.1, abs=0.01)
+
+
+def test_rounding_decides_no_flag() -> None:
+    """A floor flat to the last bit rubs nowhere; an edge on the floor limit is not below it."""
+    flat = pose(RIG, pitch=0.0, roll=0.0, boom=0.6, stick=-1.6, bucket=1.0)
+    on_limit = replace(TARGET, floor_limit_below_m=1.42)
+    height = replace(book().height, elevation=98.58 - flat.lowest()[1] - 1e-12)  # type: ignore[type-var]
+    told = readout(flat, replace(book(), height=height), aim(on_limit))
+    assert told.warnings == ()
+    assert not told.below_floor_limit
+    assert not any(p.cut_fill and p.cut_fill.below_floor_limit for p in told.points.values())
+
+
 def test_floor_limit_is_said_of_the_lowest_point() -> None:
     low = replace(book(), height=replace(book().height, elevation=98.40 - Z))  # type: ignore[type-var]
     told = readout(FOUND, low, aim())

@@ -170,6 +170,8 @@ class JobDoer:
         }  # fmt: skip
         if along is not None:
             body["along_fall"] = self.length(along)
+            plane = self.get()["plane"]
+            body["from_strike"] = 1 if plane is None else plane["from_strike"]
         return body | more
 
     def turning_point(self, name: str, height: float) -> Any:

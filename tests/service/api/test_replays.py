@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from .doing import Client, JobDoer, edge_at, faults
+from .doing import Client, JobDoer, Json, edge_at, faults
 
 Opener = Callable[..., JobDoer]
 TOUCH = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": edge_at(-1.62)}
@@ -90,8 +90,8 @@ def test_a_replay_comes_before_if_match(dug: JobDoer) -> None:
     assert dug.post("moves", {}, Idempotency_Key="k", If_Match='"4"') == first | {"replayed": True}
 
 
-def test_the_time_of_a_reading(dug: JobDoer) -> None:
-    fresh = TOUCH | {"observed_at": ago(1.0)}
+def test_the_time_of_a_reading(dug: JobDoer, monkeypatch: pytest.MonkeyPatch) -> None:
+    fresh = TOUCH | {"observed_at": ago(0.0)}
     recorded = dug.post("touches", fresh, Idempotency_Key="k")
     assert datetime.fromisoformat(recorded["observed_utc"]) == datetime.fromisoformat(
         str(fresh["observed_at"])
@@ -115,7 +115,31 @@ def test_the_time_of_a_reading(dug: JobDoer) -> None:
                 given,
             )
     dug.post("rules", {"rules": {"age_limit_s": 60.0}})
-    assert dug.post("touches", TOUCH | {"observed_at": ago(30.0)})["role"] == "sets the height"
+    half_a_minute_old = TOUCH | {"observed_at": ago(0.0)}
+    keeper = dug.client.app.state.keeper
+    monkeypatch.setattr(keeper, "now", lambda: datetime.now(UTC) + timedelta(seconds=30))
+    assert dug.post("touches", half_a_minute_old)["role"] == "sets the height"
+
+
+@pytest.mark.parametrize(
+    ("what", "body"),
+    [
+        ("moves", {}), ("swings", {}), ("laser-setups", {"revolutions_per_s": 10.0, "fall_percent": 0.0}),
+        ("receiver-clamps", {}), ("attachment-changes", {"attachment": "tilting-1800"}),
+        ("setups", {"machine": "crawler-14t", "attachment": "tilting-1800"}),
+    ],
+)  # fmt: skip
+def test_a_reading_from_before_says_nothing_of_after(dug: JobDoer, what: str, body: Json) -> None:
+    """Young enough, but the machine, laser or receiver stood otherwise when it was taken."""
+    dug.touch(-1.62)
+    before = {"observed_at": ago(0.0)}
+    dug.post(what, body)
+    for reading, asked in (
+        ("touches", TOUCH), ("strikes", dug.strike_body(1.13)), ("readouts", {"pose": edge_at(-2.0), "units": "m"}),
+    ):  # fmt: skip
+        assert dug.refused(reading, asked | before, 422) == {"/observed_at": "observed-before"}
+    dug.withdraw(dug.get()["seq"])
+    assert dug.post("touches", TOUCH | before)["role"] == "sets the height"
 
 
 @pytest.mark.parametrize("seconds", [3600.0, -7200.0])

@@ -99,7 +99,7 @@ def test_up_and_down_cancel_lag(dug: JobDoer) -> None:
     bad = edge_at(-1.62) | {"angles_deg": {"boom": 99.0, "stick": -70.0, "bucket": 20.0}}
     both = same | {"crossings": [{"direction": "up", "pose": bad}] * 2, "along_fall": "x"}
     assert dug.refused("strikes", both, 422) == {
-        "/along_fall": "not-a-number", "/crossings": "crossings-alike",
+        "/along_fall": "not-a-number", "/from_strike": "wrong-strike", "/crossings": "crossings-alike",
         **{f"/crossings/{i}/pose/angles_deg/boom": "beyond-joint" for i in range(2)},
         **{f"/crossings/{i}/pose/angles_deg/tilt": "missing-joint" for i in range(2)},
     }  # fmt: skip
@@ -177,3 +177,50 @@ def test_edited_rules_judge_what_comes_after(dug: JobDoer) -> None:
         ({"mercy": 1.0}, "/rules/mercy"), ({"age_limit_s": 61.0}, "/rules/age_limit_s"),
     ):  # fmt: skip
         assert set(dug.refused("rules", {"rules": rules}, 422)) == {pointer}
+
+
+def test_the_distance_counts_from_the_strike_that_is_named(job: Opener) -> None:
+    """1 %, three stands 12 m apart: 100 + 1.62 + 1.13 = 102.75, then 102.63, then 102.51 under the plane."""
+    pit = job().equipped(1.0)
+    pit.touch(-1.62)
+    pit.strike(1.13)  # 6
+    assert pit.get()["plane"]["from_strike"] == 6
+    pit.move()
+    pit.strike(1.20, -12.0)  # 8
+    assert pit.get()["plane"]["from_strike"] == 8
+    pit.move()
+    stale = pit.strike_body(1.20, -24.0) | {"from_strike": 6}
+    assert pit.refused("strikes", stale, 422) == {"/from_strike": "wrong-strike"}
+    unnamed = {k: v for k, v in pit.strike_body(1.20, -12.0).items() if k != "from_strike"}
+    assert pit.refused("strikes", unnamed, 422) == {"/from_strike": "wrong-strike"}
+    pit.strike(1.20, -12.0)
+    assert metres(pit.get()["plane"]["elevation"]) == pytest.approx(102.51, abs=NOISE_M)
+
+
+def test_two_strikes_on_a_falling_plane_before_the_touch_close_nothing(job: Opener) -> None:
+    pit = job().equipped(2.0)
+    assert pit.strike(1.13)["role"] == "waits for a touch"
+    second = pit.strike(1.22)
+    assert (second["verdict"], second["misclosure"]) == ("taken", None)
+
+
+def test_depth_below_a_falling_plane_is_warned_of_and_lapses_on_a_swing(job: Opener) -> None:
+    pit = job().equipped(2.0)
+    pit.touch(-1.62)
+    pit.strike(1.13)
+    told = pit.read(edge_at(-2.0))
+    assert metres(told["points"]["centre"]["below_plane"]) == pytest.approx(3.13, abs=NOISE_M)
+    assert [w["code"] for w in told["warnings"]] == ["plane-falls"]
+    assert all(row["staff"] is None for row in pit.get("level-book")["rows"])
+    pit.post("swings")
+    told = pit.read(edge_at(-2.0))
+    assert told["points"]["centre"]["below_plane"] is None
+    assert told["points"]["centre"]["elevation"] is not None
+
+
+def test_another_lean_than_at_the_touch_is_warned_of(dug: JobDoer) -> None:
+    dug.touch(-1.62)
+    rocked = edge_at(-2.0)
+    rocked = rocked | {"attitude_deg": {"pitch": rocked["attitude_deg"]["pitch"] + 0.5, "roll": -0.4}}
+    assert [w["code"] for w in dug.read(rocked)["warnings"]] == ["lean-changed"]
+    assert dug.read(edge_at(-2.0))["warnings"] == []
