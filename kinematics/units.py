@@ -51,9 +51,12 @@ PROFILE_UNITS = ("m", "mm", "cm", "ft", "in")
 
 # Of a step: nearer a half than this the exact, slower rounding decides. Binary noise at 1000 km is 1e-7 of a step.
 _NEAR_A_HALF = 1e-5
-_USUAL: Mapping[LengthUnit, tuple[int, int, int, str]] = MappingProxyType({
+_USUAL: dict[LengthUnit, tuple[int, int, int, str]] = {
     unit: (*_RATIO[unit], 10**decimals, f"z.{decimals}f") for unit, decimals in _DECIMALS.items()
-})  # fmt: skip
+}
+_UNIT_WORD: dict[LengthUnit, str] = {
+    unit: "" if unit is LengthUnit.FTIN else f" {unit.value}" for unit in LengthUnit
+}
 
 # No length of this trade comes near; what does is a wrong unit or a slipped exponent.
 LONGEST_M = 1e6
@@ -117,8 +120,7 @@ def show(metres: float, unit: LengthUnit | str) -> str:
     Raises `Refused`: "unknown-unit", "not-finite", "length-absurd".
     """
     chosen = _unit(unit)
-    number = show_number(metres, chosen)
-    return number if chosen is LengthUnit.FTIN else f"{number} {chosen}"
+    return show_number(metres, chosen) + _UNIT_WORD[chosen]
 
 
 def show_number(metres: float, unit: LengthUnit | str) -> str:
