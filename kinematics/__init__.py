@@ -22,13 +22,14 @@ from .levelbook import (
     curvature_and_refraction_m,
     laser_level_error_m,
     reduce_level_book,
+    turn_test_error_m,
 )
 from .levelling import Book, Known, Laser, Outcome, Plane, Role
 from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Range, Receiver
 from .readout import Aim, PointReadout, Readout, readout
 from .stations import Anchor, anchor, station
 from .strikes import Crossing, StrikeRules, turned_down_because
-from .units import LengthUnit, from_metres, show, to_metres
+from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 
 __all__ = [
     "Aim",
@@ -64,6 +65,7 @@ __all__ = [
     "Target",
     "allowable_misclosure_m",
     "anchor",
+    "angle_from_slope_ratio",
     "assemble",
     "curvature_and_refraction_m",
     "cut_fill",
@@ -82,5 +84,6 @@ __all__ = [
     "station",
     "target_elevation",
     "to_metres",
+    "turn_test_error_m",
     "turned_down_because",
 ]

@@ -1,4 +1,4 @@
-"""The one place where lengths, angles and slopes change their unit.
+"""The one place where lengths and slopes change their unit; degrees go through the math module.
 
 Inside the project lengths are metres and angles radians. Factors are exact ratios of whole numbers.
 Source: international foot 0.3048 m, survey foot 1200/3937 m, NIST (the survey foot retired 2022-12-31).
@@ -143,16 +143,6 @@ def show_number(metres: float, unit: LengthUnit | str) -> str:
     step = Decimal(1).scaleb(-_DECIMALS[chosen])
     rounded = (written * below / above).quantize(step, ROUND_HALF_UP)
     return f"{rounded:zf}"
-
-
-def radians_from_degrees(degrees: float) -> float:
-    """180 degrees are pi radians. Raises `Refused` "not-finite"."""
-    return math.radians(_finite(degrees))
-
-
-def degrees_from_radians(radians: float) -> float:
-    """pi radians are 180 degrees. Raises `Refused` "not-finite"."""
-    return _finite(math.degrees(_finite(radians)))
 
 
 def ratio_from_percent(percent: float) -> float:

@@ -72,6 +72,7 @@ def bind(host: str, port: int) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        listener.listen()  # now, not when the server is ready: two starts at once must not both have the port
     except OSError as error:
         listener.close()
         raise Refused([

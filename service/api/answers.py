@@ -7,7 +7,7 @@ from pydantic import Field
 from typing_extensions import TypedDict
 
 from kinematics.stations import Anchor
-from kinematics.units import LengthUnit, show
+from kinematics.units import LengthUnit, percent_from_ratio, show
 from service.book import payloads as p
 from service.book.keeper import Recorded
 from service.book.requests import Units
@@ -196,7 +196,7 @@ def job_out(job: str, state: JobState) -> JobOut:
         id=job, name=state.name, units=units.value, datum=state.datum, seq=state.seq, setup=book.setup,
         machine=reference(state.machine), attachment=reference(state.attachment),
         laser=None if book.laser is None else LaserOut(
-            revolutions_per_s=book.laser.revolutions_per_s, fall_percent=book.laser.fall * 100.0),
+            revolutions_per_s=book.laser.revolutions_per_s, fall_percent=percent_from_ratio(book.laser.fall)),
         rules=state.rules,
         height=None if book.height is None else KnownOut(
             elevation=length(book.height.elevation, units), hangs_on=sorted(book.height.hangs_on)),
@@ -216,7 +216,7 @@ def job_out(job: str, state: JobState) -> JobOut:
 _VOIDS: dict[str, list[str]] = {
     "setup-begun": ["height", "laser plane", "strikes that wait", "stations of sloping targets"],
     "moved": ["height until the next strike or touch", "strikes that wait", "stations of sloping targets"],
-    "swung": ["stations of sloping targets, where swing is not sensed"],
+    "swung": ["stations of sloping targets, where swing is not sensed", "depth below a plane with a fall"],
     "laser-set-up": ["laser plane", "strikes that wait", "depth below the plane"],
     "receiver-clamped": ["laser plane", "strikes that wait", "depth below the plane"],
     "attachment-changed": ["the choice of edge point: readouts are the new edge's"],

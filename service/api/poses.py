@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
-from kinematics.units import LengthUnit
+from kinematics.units import LengthUnit, percent_from_ratio
 from service.book.posing import joints_deg, solve
 from service.book.profiles import Profiles, Ready
 from service.book.requests import UNITS_TEXT, AttachmentId, MachineId, PoseIn, Units
@@ -116,7 +116,7 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
         joints_deg=joints, cylinders_mm={name: 1e3 * metres for name, metres in found.cylinders().items()},
         heights={name: length(found.height(name), units) for name in ("left", "centre", "right")},
         reach=length(found.reach, units), lateral=length(found.lateral, units),
-        cross_slope_percent=100.0 * found.cross_slope, floor_angle_deg=math.degrees(found.floor_angle),
+        cross_slope_percent=percent_from_ratio(found.cross_slope), floor_angle_deg=math.degrees(found.floor_angle),
         heel_clearance=length(found.heel_clearance, units), lowest_point=what, lowest_height=length(lowest, units),
         past_square=found.past_square,
         mast_deg=None if fitted.machine.receiver is None else math.degrees(found.mast_angle),

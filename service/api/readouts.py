@@ -9,6 +9,7 @@ from pydantic import Field
 from kinematics.arm import Pose
 from kinematics.errors import Fault, Refused
 from kinematics.readout import Aim, PointReadout, readout
+from kinematics.units import percent_from_ratio
 from service.book import decide
 from service.book import requests as q
 from service.book.keeper import observed, taken_since
@@ -137,7 +138,7 @@ def _aim(state: JobState, asked: q.ReadoutIn) -> Aim | None:
 def _shape(found: Pose, state: JobState) -> dict[str, Any]:
     return {
         "heel_clearance": length(found.heel_clearance, state.units),
-        "cross_slope_percent": 100.0 * found.cross_slope,
+        "cross_slope_percent": percent_from_ratio(found.cross_slope),
         "floor_angle_deg": math.degrees(found.floor_angle),
         "reach": length(found.reach, state.units),
         "lateral": length(found.lateral, state.units),
@@ -158,7 +159,7 @@ def _edge(point: PointReadout, state: JobState) -> EdgeOut:
 
 
 def _percent(ratio: float | None) -> float | None:
-    return None if ratio is None else 100.0 * ratio
+    return None if ratio is None else percent_from_ratio(ratio)
 
 
 def _why(fault: Fault) -> WhyOut:

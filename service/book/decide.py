@@ -83,7 +83,7 @@ def receiver(state: JobState, asked: q.ReceiverIn, fit: Fit) -> p.ReceiverClampe
     _needs_receiver(fit(state))
     place = None
     if asked.place_mm is not None:
-        x, y, z = (value * 1e-3 for value in asked.place_mm)
+        x, y, z = (to_metres(value, LengthUnit.MM) for value in asked.place_mm)
         place = (x, y, z)
     return p.ReceiverClamped(place_m=place, note=asked.note)
 
@@ -91,13 +91,7 @@ def receiver(state: JobState, asked: q.ReceiverIn, fit: Fit) -> p.ReceiverClampe
 def touch(state: JobState, seq: int, asked: q.TouchIn, fit: Fit) -> p.Touched:
     """A touch on a known point."""
     state.book.needs_setup()
-    machine = fit(state)
-    together(
-        lambda: state.book.point(asked.point),
-        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
-    )
-    found = posed(machine, asked.pose, "pose")
-    height = edge_height(found, asked.edge_point)
+    found, height = _edge_at(fit(state), asked, lambda: state.book.point(asked.point))
     book, outcome = state.book.touched(seq, asked.point, height, check=asked.purpose == "check")
     return p.Touched(
         point=asked.point, purpose=asked.purpose, edge_point=asked.edge_point,
@@ -107,16 +101,24 @@ def touch(state: JobState, seq: int, asked: q.TouchIn, fit: Fit) -> p.Touched:
     )  # fmt: skip
 
 
+def _edge_at(
+    machine: Assembly, asked: q.TouchIn | q.TurningPointIn | q.StationIn, check: Callable[[], object]
+) -> tuple[Pose, float]:
+    """(pose, height m) of the edge point that rests somewhere; its faults are told with those of `check`."""
+    rests: list[tuple[Pose, float]] = []
+
+    def solve_edge() -> None:
+        found = posed(machine, asked.pose, "pose")
+        rests.append((found, edge_height(found, asked.edge_point)))
+
+    together(check, solve_edge)
+    return rests[0]
+
+
 def turning_point(state: JobState, seq: int, asked: q.TurningPointIn, fit: Fit) -> p.TurningPointTaken:
     """A new firm point levelled from this setup."""
     state.book.needs_setup()
-    machine = fit(state)
-    together(
-        lambda: state.book.free_name(asked.name),
-        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
-    )
-    found = posed(machine, asked.pose, "pose")
-    height = edge_height(found, asked.edge_point)
+    found, height = _edge_at(fit(state), asked, lambda: state.book.free_name(asked.name))
     book, outcome = state.book.turning_point(seq, asked.name, height)
     return p.TurningPointTaken(
         name=asked.name, edge_point=asked.edge_point, pose=as_record(found, asked.pose), edge_height_m=height,
@@ -149,7 +151,7 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
     half = 0.5 * abs(heights[0] - heights[1]) if len(heights) == 2 else None
     mean = math.fsum(heights) / len(heights)
     seen = Crossing(
-        mean, half, asked.vertical_speed_mm_s * 1e-3, max(found.mast_angle for found in poses),
+        mean, half, to_metres(asked.vertical_speed_mm_s, LengthUnit.MM), max(found.mast_angle for found in poses),
         math.radians(asked.tilt_spread_deg), asked.steady_s,
     )  # fmt: skip
     because = turned_down_because(
@@ -227,13 +229,8 @@ def station(state: JobState, asked: q.StationIn, fit: Fit) -> p.StationTouched:
             Fault("target-is-level", "target", repr(asked.target), "a target with a grade",
                   "a level target needs no station")
         ])  # fmt: skip
-    machine = fit(state)
-    together(
-        lambda: metres(state, asked.station, asked.units, "station"),
-        lambda: edge_height(posed(machine, asked.pose, "pose"), asked.edge_point),
-    )
+    found, _ = _edge_at(fit(state), asked, lambda: metres(state, asked.station, asked.units, "station"))
     along = metres(state, asked.station, asked.units, "station")
-    found = posed(machine, asked.pose, "pose")
     known = anchor(found, asked.edge_point, along, swing_of(asked.pose), state.book.setup)
     return p.StationTouched(
         target=asked.target, station_m=along, edge_point=asked.edge_point, pose=as_record(found, asked.pose),

@@ -8,6 +8,7 @@ from kinematics import arm, drives
 from kinematics.arm import Pose
 from kinematics.assembly import JOINTS, Assembly
 from kinematics.errors import Fault, Refused
+from kinematics.units import LengthUnit, to_metres
 
 from .payloads import PoseRecord
 from .requests import PoseIn
@@ -70,12 +71,16 @@ def _angles(machine: Assembly, given: PoseIn, faults: list[Fault]) -> Iterator[t
             yield name, math.radians(degrees), place
     for cylinder, millimetres in given.cylinders_mm.items():
         place = f"cylinders_mm.{cylinder}"
-        drawn = partial(drives.joint_angle, machine, cylinder, millimetres * 1e-3)
+        drawn = partial(_joint_from, machine, cylinder, millimetres)
         yield cylinder, _converted(drawn, place, faults), place
 
 
 def _bucket_from(stand_in: StandIn, machine: Assembly, angle: float) -> float:
     return stand_in(machine, angle).bucket
+
+
+def _joint_from(machine: Assembly, cylinder: str, millimetres: float) -> float:
+    return drives.joint_angle(machine, cylinder, to_metres(millimetres, LengthUnit.MM))
 
 
 def _converted(angle: Callable[[], float], place: str, faults: list[Fault]) -> float | None:

@@ -13,7 +13,7 @@ from kinematics.levelling import Book, Laser, void_entries
 from kinematics.machine import Point
 from kinematics.stations import Anchor
 from kinematics.strikes import StrikeRules
-from kinematics.units import LengthUnit
+from kinematics.units import LengthUnit, ratio_from_percent, to_metres
 
 from . import payloads as p
 
@@ -83,10 +83,13 @@ class JobState:
     def strike_rules(self) -> StrikeRules:
         """The rules in metres and radians."""
         r = self.rules
+        speed, surprise, up_down = (
+            to_metres(value, LengthUnit.MM)
+            for value in (r.speed_mm_per_revolution, r.surprise_mm, r.up_down_mm)
+        )
         return StrikeRules(
-            r.speed_mm_per_revolution * 1e-3, math.radians(r.mast_deg), math.radians(r.steady_deg), r.steady_s,
-            r.surprise_mm * 1e-3, r.up_down_mm * 1e-3,
-        )  # fmt: skip
+            speed, math.radians(r.mast_deg), math.radians(r.steady_deg), r.steady_s, surprise, up_down
+        )
 
 
 def fold(entries: Sequence[Entry]) -> JobState:
@@ -161,7 +164,7 @@ def _apply(state: JobState, entry: Entry) -> JobState:
         case p.Swung():
             return replace(state, book=book.swung(), last_swing=seq)
         case p.LaserSetUp(revolutions_per_s=turns, fall_percent=fall):
-            return replace(state, book=book.laser_set_up(Laser(turns, fall / 100.0)))
+            return replace(state, book=book.laser_set_up(Laser(turns, ratio_from_percent(fall))))
         case p.ReceiverClamped(place_m=place):
             return replace(state, book=book.receiver_clamped(), receiver_place=place)
         case _:

@@ -42,7 +42,6 @@ async def serve(folder: Path) -> None:
     ports = []
     for app in (create_app(Settings(data_folder=folder)), floor_app()):
         listener = bind("127.0.0.1", 0)
-        listener.listen()
         ports.append(listener.getsockname()[1])
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
         servers.append(server.serve(sockets=[listener]))
