@@ -12,6 +12,7 @@ import math
 from enum import IntEnum
 
 from .compiled import compiled
+from .rates import along_link, follows
 
 OK = 0
 NO_CLOSURE = 1
@@ -161,10 +162,8 @@ def bucket_from_idler(
     ex = kx - hx
     ez = kz - hz
     lx = kx - bucket_pin_x
-    # The power link neither stretches nor shrinks: both ends move alike along it.
-    along = lx * ez - kz * ex
-    ratio = math.nan if along == 0.0 else (rx * ez - rz * ex) / along
-    return math.atan2(kz, lx), math.atan2(ez, ex), transmission, ratio, status, margin
+    by_bucket, by_idler = along_link(ex, ez, rx, rz, lx, kz)
+    return math.atan2(kz, lx), math.atan2(ez, ex), transmission, follows(by_idler, by_bucket), status, margin
 
 
 @compiled
