@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from . import chain
+from . import chain, pins
 from .assembly import JOINTS, Assembly
 from .drives import FourBarPose, beyond_joint, drive_length, four_bar_from_bucket
 from .errors import Fault, Refused
@@ -53,9 +53,26 @@ class Pose:
             ])  # fmt: skip
         return x, y, z
 
+    def output(self, name: str) -> float:
+        """The value of one of `chain.OUTPUTS`; errors as `level`."""
+        if name in chain.POINT_OUTPUTS:
+            point, _, axis = name.rpartition("_")
+            return self.level(point)[("reach", "lateral", "height").index(axis)]
+        if name == "mast_angle":
+            self.level("receiver")
+        return float(self._row[chain.OUTPUTS.index(name)])
+
+    def joint(self, name: str) -> float:
+        """Angle (rad) of one of `assembly.JOINTS`, 0 of one that the machine does not have."""
+        return float(self.q[2 + JOINTS.index(name)])
+
     def places(self) -> dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]:
         """Level and body place (m) of each of `chain.POINTS` that the profile has, by name."""
-        xyz = self._row[: 6 * len(chain.POINTS)].reshape(2, -1, 3).tolist()
+        row = self._row
+        xyz = [
+            row[start : start + 3 * len(_INDEX)].reshape(-1, 3).tolist()
+            for start in (chain.LEVEL, chain.BODY)
+        ]
         return {
             name: (tuple(level), tuple(body))
             for name, level, body in zip(chain.POINTS, *xyz, strict=True)
@@ -150,12 +167,12 @@ class Pose:
     def pins(self) -> dict[str, tuple[float, float, float]]:
         """Body-frame place (m) of every pin the profile gives, by name."""
         bar = self.four_bar()
-        places = np.empty((len(chain.PINS), 3))
-        chain.write_pins(self.assembly.parameters, self.q, math.nan if bar is None else bar.idler, places)
+        places = np.empty((len(pins.PINS), 3))
+        pins.write_pins(self.assembly.parameters, self.q, math.nan if bar is None else bar.idler, places)
         two_piece = self.assembly.machine.fore_boom is not None
         return {
             name: (x, y, z)
-            for name, (x, y, z) in zip(chain.PINS, places.tolist(), strict=True)
+            for name, (x, y, z) in zip(pins.PINS, places.tolist(), strict=True)
             if not math.isnan(x) and (two_piece or name != "fore_boom_pin")
         }
 
@@ -238,6 +255,6 @@ def _joint_fault(assembly: Assembly, name: str, value: float | None) -> Iterator
     elif not math.isfinite(value):
         yield Fault("not-finite", name, str(value), "a finite angle")
     else:
-        low, high = assembly.limits[JOINTS.index(name)]
-        if not low <= value <= high:
+        stop = assembly.stops[name]
+        if not stop.low <= value <= stop.high:
             yield beyond_joint(name, value, span)

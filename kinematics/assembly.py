@@ -34,7 +34,7 @@ class Assembly:
     `idler_side` its side of the line from its pivot to the link pin, where there is a linkage.
     `links`: what the four-bar formulas take. `parameters`: the record the formulas read. `stops`: the ranges with the
     slack of an end stop, which a linkage hands on from idler (`idler_limits`) to bucket; `limits` the same as an array,
-    shape (7, 2), rad, rows as `JOINTS`, 0 where absent.
+    shape (14,), rad, low then high of each of `JOINTS`, 0 where absent.
     """
 
     machine: Machine
@@ -88,10 +88,10 @@ def assemble(machine: Machine, attachment: Attachment) -> Assembly:
 
 
 def _as_array(stops: dict[str, Range]) -> NDArray[np.float64]:
-    limits = np.zeros((len(JOINTS), 2))
-    for row, name in enumerate(JOINTS):
+    limits = np.zeros(2 * len(JOINTS))
+    for i, name in enumerate(JOINTS):
         if name in stops:
-            limits[row] = stops[name].low, stops[name].high
+            limits[2 * i : 2 * i + 2] = stops[name].low, stops[name].high
     limits.flags.writeable = False
     return limits
 

@@ -1,8 +1,7 @@
-"""One superset chain from the body to the bucket, as scalar formulas that never raise.
+"""One superset chain from the body to the bucket, as scalar formulas that never raise and never branch.
 
 Frames are right-handed, x forward, y left, z up. Turning a link by a positive angle lifts what points
-forward (about -y); swing, tilt and rotation turn by the right hand. A map `a_from_b` is twelve numbers,
-rows of a rotation then an origin: p_a = R p_b + t.
+forward (about -y); swing, tilt and rotation turn by the right hand. Maps: see `maps`.
 """
 
 import math
@@ -10,162 +9,232 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .compiled import compiled
+from .compiled import compiled, inlined
 from .linkage import OK
+from .maps import Map, Vector, after, direction, length, lift, place, stepped, swing, turned
 from .parameters import BUCKET_POINTS
+from .trig import arctan2, sincos
 
 POINTS = (*BUCKET_POINTS, "receiver")
 _N = len(POINTS)
-# One row of results: level places, body places, then these.
-LEVEL, BODY = 0, 3 * _N
-CROSS_SLOPE, FLOOR_ANGLE, HEEL_CLEARANCE, MAST_ANGLE, SQUARE = range(6 * _N, 6 * _N + 5)
-BODY_FROM_BUCKET = 6 * _N + 5
+POINT_OUTPUTS = tuple(f"{point}_{axis}" for point in POINTS for axis in ("reach", "lateral", "height"))
+SHAPE_OUTPUTS = ("cross_slope", "floor_angle", "heel_clearance", "mast_angle")
+OUTPUTS = (*POINT_OUTPUTS, *SHAPE_OUTPUTS, "square")
+"""What a pose gives, in the order of `outcomes`: level-frame places (m), then shapes (ratio, rad, m, rad), and how far
+(m) the bucket's own left corner lies to the operator's left of its right corner, below zero past square."""
+
+# One row of results of one pose: the outputs, then body places, then two maps.
+LEVEL = 0
+CROSS_SLOPE, FLOOR_ANGLE, HEEL_CLEARANCE, MAST_ANGLE, SQUARE = range(3 * _N, 3 * _N + 5)
+BODY = len(OUTPUTS)
+BODY_FROM_BUCKET = BODY + 3 * _N
 LEVEL_FROM_BODY = BODY_FROM_BUCKET + 12
 WIDTH = LEVEL_FROM_BODY + 9
-
-PINS = (
-    "boom_foot_pin", "fore_boom_pin", "stick_pin", "bucket_pin", "link_pin", "idler_pivot", "idler_pin",
-    "boom_cylinder_foot", "boom_cylinder_eye", "fore_boom_cylinder_foot", "fore_boom_cylinder_eye",
-    "stick_cylinder_foot", "stick_cylinder_eye", "bucket_cylinder_foot",
-)  # fmt: skip
 
 BEYOND, STEEP, EDGE_PLUMB = 11, 12, 13
 # No machine works at this lean; a larger reading is a fault of sensor or sign.
 STEEPEST_RAD = math.radians(45.0)
+# Corner over corner to a micrometre: no level distance to divide by.
+PLUMB_EDGE_M = 1e-6
 
-Map = tuple[float, float, float, float, float, float, float, float, float, float, float, float]
+Outcomes = tuple[float, ...]
+Steps = tuple[float, float, float, float]
+Frames = tuple[Map, Map, Map, float, float]
 
 
-@compiled
+@inlined
 def plumb(pitch: float, roll: float) -> tuple[float, float, float]:
     """Plumb (up) in body coordinates from body pitch and roll (rad): nose up and left side up positive.
 
     n = (sin p, cos p sin r, cos p cos r). Nose up 1 deg lifts a point 10 m ahead by 0.175 m.
     """
-    return math.sin(pitch), math.cos(pitch) * math.sin(roll), math.cos(pitch) * math.cos(roll)
+    sp, cp = sincos(pitch)
+    sr, cr = sincos(roll)
+    return sp, cp * sr, cp * cr
 
 
-@compiled
-def after(a: Map, b: Map) -> Map:
-    """The map that applies `b` first, then `a`: a_from_c = after(a_from_b, b_from_c)."""
+@inlined
+def level_from_body(pitch: float, roll: float) -> Map:
+    """z is plumb, x the horizontal trace of the body's x-z plane, y to the left (domain: the level frame)."""
+    nx, ny, nz = plumb(pitch, roll)
+    run = length(nx, nz)
+    ahead_x = nz / run
+    ahead_z = -nx / run
+    return ahead_x, 0.0, ahead_z, ahead_z * ny, run, -ahead_x * ny, nx, ny, nz, 0.0, 0.0, 0.0
+
+
+@inlined
+def levelled(level: Map, x: float, y: float, z: float) -> Vector:
+    """A direction or place of the body in the level frame, which shares its origin."""
     return (
-        a[0] * b[0] + a[1] * b[3] + a[2] * b[6],
-        a[0] * b[1] + a[1] * b[4] + a[2] * b[7],
-        a[0] * b[2] + a[1] * b[5] + a[2] * b[8],
-        a[3] * b[0] + a[4] * b[3] + a[5] * b[6],
-        a[3] * b[1] + a[4] * b[4] + a[5] * b[7],
-        a[3] * b[2] + a[4] * b[5] + a[5] * b[8],
-        a[6] * b[0] + a[7] * b[3] + a[8] * b[6],
-        a[6] * b[1] + a[7] * b[4] + a[8] * b[7],
-        a[6] * b[2] + a[7] * b[5] + a[8] * b[8],
-        a[0] * b[9] + a[1] * b[10] + a[2] * b[11] + a[9],
-        a[3] * b[9] + a[4] * b[10] + a[5] * b[11] + a[10],
-        a[6] * b[9] + a[7] * b[10] + a[8] * b[11] + a[11],
+        level[0] * x + level[2] * z,
+        level[3] * x + level[4] * y + level[5] * z,
+        level[6] * x + level[7] * y + level[8] * z,
     )
 
 
-@compiled
-def place(m: Map, x: float, y: float, z: float) -> tuple[float, float, float]:
-    """The point (x, y, z) carried over by a map."""
-    return (
-        m[0] * x + m[1] * y + m[2] * z + m[9],
-        m[3] * x + m[4] * y + m[5] * z + m[10],
-        m[6] * x + m[7] * y + m[8] * z + m[11],
-    )
+@inlined
+def level_after(level: Map, body: Map) -> Map:
+    """A map into the body, seen from the level frame."""
+    a = levelled(level, body[0], body[3], body[6])
+    b = levelled(level, body[1], body[4], body[7])
+    c = levelled(level, body[2], body[5], body[8])
+    t = levelled(level, body[9], body[10], body[11])
+    return a[0], b[0], c[0], a[1], b[1], c[1], a[2], b[2], c[2], t[0], t[1], t[2]
 
 
-@compiled
-def lifted(angle: float, x: float, y: float, z: float) -> Map:
-    """A frame at (x, y, z) turned by `angle` about -y, the sense of boom, stick and bucket."""
-    c = math.cos(angle)
-    s = math.sin(angle)
-    return c, 0.0, -s, 0.0, 1.0, 0.0, s, 0.0, c, x, y, z
+@inlined
+def steps(m: np.void) -> Steps:
+    """Sines and cosines of the attachment's two fixed steps: coupler, then mount. The same in every pose."""
+    coupler_s, coupler_c = sincos(m["coupler_angle"])
+    mount_s, mount_c = sincos(m["mount_angle"])
+    return coupler_s, coupler_c, mount_s, mount_c
 
 
-@compiled
-def about(angle: float, px: float, py: float, pz: float, ux: float, uy: float, uz: float) -> Map:
-    """A turn by `angle` by the right hand about the line through p along the unit direction u (Rodrigues)."""
-    c = math.cos(angle)
-    s = math.sin(angle)
-    k = 1.0 - c
-    r = (
-        c + k * ux * ux, k * ux * uy - s * uz, k * ux * uz + s * uy,
-        k * uy * ux + s * uz, c + k * uy * uy, k * uy * uz - s * ux,
-        k * uz * ux - s * uy, k * uz * uy + s * ux, c + k * uz * uz,
+@inlined
+def hitch(m: np.void, fixed: Steps, tilt: float, rotate: float) -> Map:
+    """From the bucket's own frame to the frame of the two pins on stick and power link."""
+    s, c = sincos(rotate)
+    held = turned(
+        s, c, m["rotate_point_x"], m["rotate_point_y"], m["rotate_point_z"],
+        m["rotate_axis_x"], m["rotate_axis_y"], m["rotate_axis_z"],
     )  # fmt: skip
-    return (
-        r[0], r[1], r[2], r[3], r[4], r[5], r[6], r[7], r[8],
-        px - (r[0] * px + r[1] * py + r[2] * pz),
-        py - (r[3] * px + r[4] * py + r[5] * pz),
-        pz - (r[6] * px + r[7] * py + r[8] * pz),
+    held = stepped(held, fixed[2], fixed[3], m["mount_x"], m["mount_z"])
+    s, c = sincos(tilt)
+    leaned = turned(
+        s, c, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"],
+        m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"],
     )  # fmt: skip
+    return lift(fixed[0], fixed[1], m["coupler_x"], m["coupler_z"], after(leaned, held))
 
 
 @compiled
 def hitch_from_bucket(m: np.void, tilt: float, rotate: float) -> Map:
-    """From the bucket's own frame to the frame of the two pins on stick and power link."""
-    held = about(
-        rotate, m["rotate_point_x"], m["rotate_point_y"], m["rotate_point_z"],
-        m["rotate_axis_x"], m["rotate_axis_y"], m["rotate_axis_z"],
-    )  # fmt: skip
-    held = after(held, lifted(m["mount_angle"], m["mount_x"], 0.0, m["mount_z"]))
-    leaned = about(
-        tilt, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"],
-        m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"],
-    )  # fmt: skip
-    return after(lifted(m["coupler_angle"], m["coupler_x"], 0.0, m["coupler_z"]), after(leaned, held))
+    """As `hitch`, for one pair of angles (rad)."""
+    return hitch(m, steps(m), tilt, rotate)
 
 
-@compiled
-def body_from_arm(m: np.void, swing_boom: float) -> Map:
-    """From the arm's plane, origin on the boom foot pin, to the body."""
-    c = math.cos(swing_boom)
-    s = math.sin(swing_boom)
-    x = m["swing_post_x"] + c * m["boom_foot_x"] - s * m["boom_foot_y"]
-    y = m["swing_post_y"] + s * m["boom_foot_x"] + c * m["boom_foot_y"]
-    return c, -s, 0.0, s, c, 0.0, 0.0, 0.0, 1.0, x, y, 0.0
-
-
-@compiled
-def arm_pins(m: np.void, boom: float, fore_boom: float) -> tuple[float, float, float, float]:
-    """(fore boom pin x, z, stick pin x, z) in the arm's plane; one place where there is no fore boom."""
-    fx = m["boom_length"] * math.cos(boom)
-    fz = m["boom_length"] * math.sin(boom)
-    angle = boom + fore_boom
+@inlined
+def arm_foot(m: np.void, s: float, c: float) -> tuple[float, float]:
+    """(x, y) of the boom foot pin in the body, from sine and cosine of the swing boom."""
     return (
-        fx,
-        fz,
-        fx + m["fore_boom_length"] * math.cos(angle),
-        fz + m["fore_boom_length"] * math.sin(angle),
+        m["swing_post_x"] + c * m["boom_foot_x"] - s * m["boom_foot_y"],
+        m["swing_post_y"] + s * m["boom_foot_x"] + c * m["boom_foot_y"],
     )
 
 
-@compiled
-def write_point(
-    m: Map, level: Map, x: float, y: float, z: float, row: NDArray[np.float64], index: int
-) -> None:
-    """Put a point's level and body place into a row of results."""
-    bx, by, bz = place(m, x, y, z)
-    lx, ly, lz = place(level, bx, by, bz)
-    row[LEVEL + 3 * index] = lx
-    row[LEVEL + 3 * index + 1] = ly
-    row[LEVEL + 3 * index + 2] = lz
-    row[BODY + 3 * index] = bx
-    row[BODY + 3 * index + 1] = by
-    row[BODY + 3 * index + 2] = bz
+@inlined
+def body_from_arm(m: np.void, swing_boom: float) -> Map:
+    """From the arm's plane, origin on the boom foot pin, to the body."""
+    s, c = sincos(swing_boom)
+    x, y = arm_foot(m, s, c)
+    return c, -s, 0.0, s, c, 0.0, 0.0, 0.0, 1.0, x, y, 0.0
 
 
-@compiled
-def level_from_body(pitch: float, roll: float) -> Map:
-    """z is plumb, x the horizontal trace of the body's x-z plane, y to the left (domain: the level frame)."""
-    nx, ny, nz = plumb(pitch, roll)
-    run = math.hypot(nx, nz)
-    return (
-        nz / run, 0.0, -nx / run,
-        -nx * ny / run, run, -ny * nz / run,
-        nx, ny, nz,
-        0.0, 0.0, 0.0,
+@inlined
+def arm_pins(m: np.void, boom: float, fore_boom: float) -> tuple[float, float, float, float]:
+    """(fore boom pin x, z, stick pin x, z) in the arm's plane; one place where there is no fore boom."""
+    s, c = sincos(boom)
+    fx = m["boom_length"] * c
+    fz = m["boom_length"] * s
+    s, c = sincos(boom + fore_boom)
+    return fx, fz, fx + m["fore_boom_length"] * c, fz + m["fore_boom_length"] * s
+
+
+@inlined
+def frames(
+    m: np.void, fixed: Steps,
+    pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
+    tilt: float, rotate: float,
+) -> Frames:  # fmt: skip
+    """(level from body, body from stick, body from bucket, sine and cosine of the swing boom) of one pose."""
+    level = level_from_body(pitch, roll)
+    swing_s, swing_c = sincos(swing_boom)
+    foot_x, foot_y = arm_foot(m, swing_s, swing_c)
+    _, _, sx, sz = arm_pins(m, boom, fore_boom)
+    up = boom + fore_boom + stick
+    s, c = sincos(up)
+    body_stick = (
+        swing_c * c, -swing_s, -swing_c * s,
+        swing_s * c, swing_c, -swing_s * s,
+        s, 0.0, c,
+        swing_c * sx + foot_x, swing_s * sx + foot_y, sz,
     )  # fmt: skip
+    bx = sx + m["stick_length"] * c
+    bz = sz + m["stick_length"] * s
+    s, c = sincos(up + bucket)
+    plane_bucket = lift(s, c, bx, bz, hitch(m, fixed, tilt, rotate))
+    return level, body_stick, swing(swing_s, swing_c, foot_x, foot_y, plane_bucket), swing_s, swing_c
+
+
+@inlined
+def outcomes(m: np.void, found: Frames) -> Outcomes:
+    """The values of `OUTPUTS`; NaN for a point that the profile does not have.
+
+    The cross-slope of an edge that stands plumb is NaN, see `standing`.
+    """
+    level, body_stick, body_bucket, swing_s, swing_c = found
+    b = level_after(level, body_bucket)
+    lx, ly, lz = place(b, m["left_x"], m["left_y"], m["left_z"])
+    cx, cy, cz = place(b, m["centre_x"], m["centre_y"], m["centre_z"])
+    rx, ry, rz = place(b, m["right_x"], m["right_y"], m["right_z"])
+    t1 = place(b, m["tooth_left_x"], m["tooth_left_y"], m["tooth_left_z"])
+    t2 = place(b, m["tooth_centre_x"], m["tooth_centre_y"], m["tooth_centre_z"])
+    t3 = place(b, m["tooth_right_x"], m["tooth_right_y"], m["tooth_right_z"])
+    h1 = place(b, m["heel_left_x"], m["heel_left_y"], m["heel_left_z"])
+    h2 = place(b, m["heel_right_x"], m["heel_right_y"], m["heel_right_z"])
+    eye = place(body_stick, m["receiver_x"], m["receiver_y"], m["receiver_z"])
+    eye = levelled(level, eye[0], eye[1], eye[2])
+    top = direction(body_stick, m["mast_x"], m["mast_y"], m["mast_z"])
+    ahead, aside, up = levelled(level, top[0], top[1], top[2])
+    mast = arctan2(length(ahead, aside), up)
+    # From right to left along the edge; the floor line from edge to heel against the horizontal square to it.
+    dx = lx - rx
+    dy = ly - ry
+    across = length(dx, dy)
+    hx = 0.5 * (h1[0] + h2[0]) - cx
+    hy = 0.5 * (h1[1] + h2[1]) - cy
+    hz = 0.5 * (h1[2] + h2[2]) - cz
+    slope = (rz - lz) / (across if across > 0.0 else math.nan)
+    floor = arctan2(hz * across, hx * dy - hy * dx)
+    left_clear = h1[2] - lz
+    right_clear = h2[2] - rz
+    clear = left_clear if left_clear < right_clear else right_clear
+    ex, ey, _ = direction(
+        body_bucket, m["left_x"] - m["right_x"], m["left_y"] - m["right_y"], m["left_z"] - m["right_z"]
+    )
+    return (
+        lx, ly, lz, cx, cy, cz, rx, ry, rz,
+        t1[0], t1[1], t1[2], t2[0], t2[1], t2[2], t3[0], t3[1], t3[2],
+        h1[0], h1[1], h1[2], h2[0], h2[1], h2[2], eye[0], eye[1], eye[2],
+        slope, floor, clear, mast, swing_c * ey - swing_s * ex,
+    )  # fmt: skip
+
+
+@inlined
+def standing(
+    limits: NDArray[np.float64],
+    pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
+    tilt: float, rotate: float, dx: float, dy: float,
+) -> float:  # fmt: skip
+    """The status of a pose whose edge runs (dx, dy) in plan: OK, BEYOND, STEEP or EDGE_PLUMB.
+
+    BEYOND where a joint is not a number or beyond its limits, STEEP where the body leans past
+    `STEEPEST_RAD`, EDGE_PLUMB where the line from corner to corner stands plumb and has no cross-slope.
+    """
+    within = (
+        (limits[0] <= swing_boom) & (swing_boom <= limits[1])
+        & (limits[2] <= boom) & (boom <= limits[3])
+        & (limits[4] <= fore_boom) & (fore_boom <= limits[5])
+        & (limits[6] <= stick) & (stick <= limits[7])
+        & (limits[8] <= bucket) & (bucket <= limits[9])
+        & (limits[10] <= tilt) & (tilt <= limits[11])
+        & (limits[12] <= rotate) & (rotate <= limits[13])
+    )  # fmt: skip
+    upright = (abs(pitch) <= STEEPEST_RAD) & (abs(roll) <= STEEPEST_RAD)
+    status = float(OK) if dx * dx + dy * dy > PLUMB_EDGE_M * PLUMB_EDGE_M else float(EDGE_PLUMB)
+    status = status if upright else float(STEEP)
+    return status if within else float(BEYOND)
 
 
 @compiled
@@ -177,111 +246,43 @@ def solve(
 ) -> int:
     """Fill one row of results for q = pitch, roll, then the joints of `assembly.JOINTS` (rad); a status.
 
-    BEYOND where a joint is not a number or beyond its limits, STEEP where the body leans past
-    `STEEPEST_RAD`, EDGE_PLUMB where the line from corner to corner stands plumb and has no cross-slope.
+    See `standing`; what a row holds where the status is not OK means nothing.
     """
-    for joint in range(7):
-        if not (limits[joint, 0] <= q[2 + joint] <= limits[joint, 1]):
-            return BEYOND
-    pitch = q[0]
-    roll = q[1]
-    if not (abs(pitch) <= STEEPEST_RAD and abs(roll) <= STEEPEST_RAD):
-        return STEEP
     m = records[0]
-    level = level_from_body(pitch, roll)
-    body_arm = body_from_arm(m, q[2])
-    _, _, sx, sz = arm_pins(m, q[3], q[4])
-    stick = q[3] + q[4] + q[5]
-    body_stick = after(body_arm, lifted(stick, sx, 0.0, sz))
-    bx = sx + m["stick_length"] * math.cos(stick)
-    bz = sz + m["stick_length"] * math.sin(stick)
-    body_hitch = after(body_arm, lifted(stick + q[6], bx, 0.0, bz))
-    bucket = after(body_hitch, hitch_from_bucket(m, q[7], q[8]))
-    write_point(bucket, level, m["left_x"], m["left_y"], m["left_z"], row, 0)
-    write_point(bucket, level, m["centre_x"], m["centre_y"], m["centre_z"], row, 1)
-    write_point(bucket, level, m["right_x"], m["right_y"], m["right_z"], row, 2)
-    write_point(bucket, level, m["tooth_left_x"], m["tooth_left_y"], m["tooth_left_z"], row, 3)
-    write_point(bucket, level, m["tooth_centre_x"], m["tooth_centre_y"], m["tooth_centre_z"], row, 4)
-    write_point(bucket, level, m["tooth_right_x"], m["tooth_right_y"], m["tooth_right_z"], row, 5)
-    write_point(bucket, level, m["heel_left_x"], m["heel_left_y"], m["heel_left_z"], row, 6)
-    write_point(bucket, level, m["heel_right_x"], m["heel_right_y"], m["heel_right_z"], row, 7)
-    write_point(body_stick, level, m["receiver_x"], m["receiver_y"], m["receiver_z"], row, 8)
+    pitch, roll, swing_boom = float(q[0]), float(q[1]), float(q[2])
+    boom, fore_boom, stick = float(q[3]), float(q[4]), float(q[5])
+    bucket, tilt, rotate = float(q[6]), float(q[7]), float(q[8])
+    found = frames(
+        m, steps(m), pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate
+    )  # fmt: skip
+    told = outcomes(m, found)
+    for i in range(BODY):
+        row[i] = told[i]
+    _, body_stick, body_bucket, _, _ = found
+    write_place(row, 0, place(body_bucket, m["left_x"], m["left_y"], m["left_z"]))
+    write_place(row, 1, place(body_bucket, m["centre_x"], m["centre_y"], m["centre_z"]))
+    write_place(row, 2, place(body_bucket, m["right_x"], m["right_y"], m["right_z"]))
+    write_place(row, 3, place(body_bucket, m["tooth_left_x"], m["tooth_left_y"], m["tooth_left_z"]))
+    write_place(row, 4, place(body_bucket, m["tooth_centre_x"], m["tooth_centre_y"], m["tooth_centre_z"]))
+    write_place(row, 5, place(body_bucket, m["tooth_right_x"], m["tooth_right_y"], m["tooth_right_z"]))
+    write_place(row, 6, place(body_bucket, m["heel_left_x"], m["heel_left_y"], m["heel_left_z"]))
+    write_place(row, 7, place(body_bucket, m["heel_right_x"], m["heel_right_y"], m["heel_right_z"]))
+    write_place(row, 8, place(body_stick, m["receiver_x"], m["receiver_y"], m["receiver_z"]))
     for i in range(12):
-        row[BODY_FROM_BUCKET + i] = bucket[i]
+        row[BODY_FROM_BUCKET + i] = body_bucket[i]
     for i in range(9):
-        row[LEVEL_FROM_BODY + i] = level[i]
-    mast_x, mast_y, mast_z = place(body_stick, m["mast_x"], m["mast_y"], m["mast_z"])
-    mast_x -= body_stick[9]
-    mast_y -= body_stick[10]
-    mast_z -= body_stick[11]
-    ahead = level[0] * mast_x + level[2] * mast_z
-    aside = level[3] * mast_x + level[4] * mast_y + level[5] * mast_z
-    up = level[6] * mast_x + level[7] * mast_y + level[8] * mast_z
-    row[MAST_ANGLE] = math.atan2(math.hypot(ahead, aside), up)
-    # From right to left along the edge, in the level frame.
-    dx = row[0] - row[6]
-    dy = row[1] - row[7]
-    dz = row[2] - row[8]
-    across = math.hypot(dx, dy)
-    if not across > 1e-6:
-        return EDGE_PLUMB
-    row[CROSS_SLOPE] = -dz / across
-    # Floor line from the edge to the heel, against the horizontal square to the edge.
-    hx = 0.5 * (row[18] + row[21]) - row[3]
-    hy = 0.5 * (row[19] + row[22]) - row[4]
-    hz = 0.5 * (row[20] + row[23]) - row[5]
-    row[FLOOR_ANGLE] = math.atan2(hz, (hx * dy - hy * dx) / across)
-    row[HEEL_CLEARANCE] = min(row[20] - row[2], row[23] - row[8])
-    # The bucket's own left against the arm plane's left: below zero once the rotator is past square.
-    left_x, left_y = body_arm[1], body_arm[4]
-    bl = row[BODY] - row[BODY + 6]
-    bm = row[BODY + 1] - row[BODY + 7]
-    row[SQUARE] = bl * left_x + bm * left_y
-    return OK
+        row[LEVEL_FROM_BODY + i] = found[0][i]
+    return int(
+        standing(
+            limits, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate,
+            told[0] - told[6], told[1] - told[7],
+        )
+    )  # fmt: skip
 
 
-@compiled
-def write_pin(m: Map, x: float, z: float, places: NDArray[np.float64], index: int) -> None:
-    """Put the place of a pin in a link's plane into row `index`."""
-    bx, by, bz = place(m, x, 0.0, z)
-    places[index, 0] = bx
-    places[index, 1] = by
-    places[index, 2] = bz
-
-
-@compiled
-def write_pins(
-    records: np.ndarray[tuple[int], np.dtype[np.void]],
-    q: NDArray[np.float64],
-    idler: float,
-    places: NDArray[np.float64],
-) -> None:
-    """Fill body places of `PINS`, shape (len, 3), NaN where the machine has none; `idler` its angle (rad) or NaN."""
-    m = records[0]
-    arm = body_from_arm(m, q[2])
-    fx, fz, sx, sz = arm_pins(m, q[3], q[4])
-    boom = after(arm, lifted(q[3], 0.0, 0.0, 0.0))
-    fore = after(arm, lifted(q[3] + q[4], fx, 0.0, fz))
-    stick = after(arm, lifted(q[3] + q[4] + q[5], sx, 0.0, sz))
-    hitch = after(stick, lifted(q[6], m["stick_length"], 0.0, 0.0))
-    write_pin(arm, 0.0, 0.0, places, 0)
-    write_pin(arm, fx, fz, places, 1)
-    write_pin(arm, sx, sz, places, 2)
-    write_pin(stick, m["stick_length"], 0.0, places, 3)
-    write_pin(hitch, m["pin_spacing"], 0.0, places, 4)
-    px = m["idler_pivot_x"]
-    pz = m["idler_pivot_z"]
-    write_pin(stick, px, pz, places, 5)
-    reach = m["idler_length"]
-    write_pin(stick, px + reach * math.cos(idler), pz + reach * math.sin(idler), places, 6)
-    # A cylinder's foot is seen from the pin it turns, in the link before; its eye in the link it turns.
-    write_pin(arm, m["boom_cylinder_foot_x"], m["boom_cylinder_foot_z"], places, 7)
-    write_pin(boom, m["boom_cylinder_eye_x"], m["boom_cylinder_eye_z"], places, 8)
-    at_fore = m["boom_length"] + m["fore_boom_cylinder_foot_x"]
-    write_pin(boom, at_fore, m["fore_boom_cylinder_foot_z"], places, 9)
-    write_pin(fore, m["fore_boom_cylinder_eye_x"], m["fore_boom_cylinder_eye_z"], places, 10)
-    # Without a fore boom, `fore` lies on the stick pin, turned as the boom.
-    at_stick = m["fore_boom_length"] + m["stick_cylinder_foot_x"]
-    write_pin(fore, at_stick, m["stick_cylinder_foot_z"], places, 11)
-    write_pin(stick, m["stick_cylinder_eye_x"], m["stick_cylinder_eye_z"], places, 12)
-    write_pin(stick, px + m["bucket_cylinder_foot_x"], pz + m["bucket_cylinder_foot_z"], places, 13)
+@inlined
+def write_place(row: NDArray[np.float64], index: int, at: Vector) -> None:
+    """Put a body place into a row of results."""
+    row[BODY + 3 * index] = at[0]
+    row[BODY + 3 * index + 1] = at[1]
+    row[BODY + 3 * index + 2] = at[2]

@@ -1,6 +1,7 @@
 """The only file that knows the compiler.
 
-A formula is plain Python on scalars; `compiled` makes machine code of it at its first call.
+A formula is plain Python on scalars; `compiled` makes machine code of it at its first call, `inlined` puts that code
+into its caller, which is what lets a loop over many poses run on vector registers.
 With NUMBA_DISABLE_JIT=1 the same source runs as Python, which is how coverage is measured.
 """
 
@@ -13,15 +14,24 @@ Formula = TypeVar("Formula", bound=Callable[..., object])
 
 
 def compiled(formula: Formula) -> Formula:
-    """Compile `formula` at its first call; cached on disk wherever a cache can be written.
+    """Compile `formula` at its first call; cached on disk wherever a cache can be written."""
+    return _njit(formula, forceinline=False)
 
-    "contract" alone of the fast-math flags: "nnan" would let the compiler remove NaN checks.
-    """
+
+def inlined(formula: Formula) -> Formula:
+    """As `compiled`, and put into every compiled caller."""
+    return _njit(formula, forceinline=True)
+
+
+def _njit(formula: Formula, *, forceinline: bool) -> Formula:
     try:
-        return cast(Formula, _njit(formula, cache=True))
+        return cast(Formula, _made(formula, forceinline=forceinline, cache=True))
     except RuntimeError:  # numba found no folder it may write to
-        return cast(Formula, _njit(formula, cache=False))
+        return cast(Formula, _made(formula, forceinline=forceinline, cache=False))
 
 
-def _njit(formula: Callable[..., object], *, cache: bool) -> object:
-    return numba.njit(cache=cache, nogil=True, error_model="numpy", fastmath={"contract"})(formula)
+def _made(formula: Callable[..., object], *, forceinline: bool, cache: bool) -> object:
+    # "contract" alone of the fast-math flags: "nnan" would let the compiler remove NaN checks.
+    return numba.njit(
+        cache=cache, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=forceinline
+    )(formula)

@@ -2,9 +2,10 @@
 
 import math
 
-from .chain import hitch_from_bucket, lifted, place
+from .chain import hitch_from_bucket
 from .errors import Fault, Refused
 from .machine import Attachment, Machine, Range
+from .maps import lifted, place
 from .parameters import record
 
 

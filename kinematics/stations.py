@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arm import Pose
-from .chain import level_from_body, place
+from .chain import level_from_body
 from .errors import Fault, Refused
+from .maps import place
 
 # Sensor noise and a resting body's rocking stay below this; a swing on any slope worth the name does not.
 LEAN_SHIFT_RAD = math.radians(0.3)

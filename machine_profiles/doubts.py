@@ -6,7 +6,8 @@ Every limit here: common practice, no source.
 import math
 from collections.abc import Iterator, Mapping
 
-from kinematics.chain import hitch_from_bucket, place
+from kinematics.chain import hitch_from_bucket
+from kinematics.maps import place
 from kinematics.machine import Attachment, Machine
 from kinematics.parameters import record
 

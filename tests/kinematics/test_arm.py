@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kinematics.arm import Pose, pose
-from kinematics.assembly import JOINTS, STOP_SLACK_RAD, Assembly, assemble
+from kinematics.assembly import STOP_SLACK_RAD, Assembly, assemble
 from kinematics.drives import cylinder_length, four_bar_from_bucket, four_bar_from_idler, joint_angle
 from kinematics.errors import Refused
 from kinematics.machine import BucketLinkage, Range, Receiver
@@ -257,8 +257,11 @@ def test_pins_and_cylinders_at_the_end_stops(share: float) -> None:
         assembly = seeded(seed, linkage=True, driven=True)
         angles = random_angles(np.random.default_rng([8, seed]), assembly)
         reach = assembly.ranges["bucket"]
-        low, high = assembly.limits[JOINTS.index("bucket")].tolist()
-        for bucket in ((1.0 - share) * reach.low + share * low, (1.0 - share) * reach.high + share * high):
+        stop = assembly.stops["bucket"]
+        for bucket in (
+            (1.0 - share) * reach.low + share * stop.low,
+            (1.0 - share) * reach.high + share * stop.high,
+        ):
             found = pose(assembly, **(angles | {"bucket": bucket}))
             assert all(math.isfinite(value) for pin in found.pins().values() for value in pin)
             back = joint_angle(assembly, "bucket", found.cylinders()["bucket"])

@@ -117,7 +117,7 @@ def readings(assembly: Assembly, angles: dict[str, float]) -> list[float]:
         found.cross_slope,
         found.heel_clearance,
         found.floor_angle,
-        *assembly.limits.ravel(),
+        *assembly.limits,
     ]
 
 
