@@ -1,0 +1,90 @@
+"""One or many machines as the compiled loops read them: records one below the other."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .assembly import JOINTS, Assembly
+from .errors import Fault, Refused, refuse
+from .parameters import NAMES
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fleet:
+    """Machines with their attachments, alike in their joints.
+
+    `records`: one of `parameters.RECORD` a machine; `flat` the same, shape (machines, parameters); `limits` shape
+    (machines, 14), rad; `joints`: the joints that each of them has; `assemblies`: what they were made of (of a varied
+    machine, the one it was).
+    """
+
+    records: NDArray[np.void]
+    flat: NDArray[np.float64]
+    limits: NDArray[np.float64]
+    joints: tuple[str, ...]
+    assemblies: tuple[Assembly, ...]
+
+    def __len__(self) -> int:
+        return len(self.records)
+
+    def has(self, parameter: str) -> bool:
+        """True where every machine has a value for a parameter of `NAMES`."""
+        return not bool(np.isnan(self.flat[:, NAMES.index(parameter)]).any())
+
+
+def fleet(assemblies: Sequence[Assembly]) -> Fleet:
+    """One fleet of assembled machines. Raises `Refused`: "no-machine"; "joints-differ" where one has other joints."""
+    if not assemblies:
+        raise Refused(
+            [Fault("no-machine", "machines", "an empty list", "at least one machine with an attachment")]
+        )
+    first = _joints(assemblies[0])
+    refuse(
+        Fault("joints-differ", f"machines.{i}", "joints " + ", ".join(_joints(each)),
+              "the joints of the first: " + ", ".join(first), "ask for machines with other joints apart")
+        for i, each in enumerate(assemblies) if _joints(each) != first
+    )  # fmt: skip
+    records = np.concatenate([each.parameters for each in assemblies])
+    return _fleet(records, np.stack([each.limits for each in assemblies]), tuple(assemblies))
+
+
+def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
+    """One machine many times over, with some parameters varied: each one number or an array of shape (machines,).
+
+    Joint ranges stay those of the machine as measured. A boom 10 mm longer at 30 deg lifts all that hangs on it 5 mm.
+    Raises `Refused`: "unknown-parameter", "no-such-parameter" for one the profile lacks, "not-finite", "ragged".
+    """
+    columns = {
+        name: np.atleast_1d(np.asarray(values, dtype=np.float64)) for name, values in parameters.items()
+    }
+    faults = []
+    rows = max((column.size for column in columns.values()), default=1)
+    for name, column in columns.items():
+        if name not in NAMES:
+            faults.append(Fault("unknown-parameter", name, repr(name), "one of kinematics.parameters.NAMES"))
+        elif np.isnan(assembly.parameters[name][0]):
+            faults.append(
+                Fault("no-such-parameter", name, "a profile without it", "a parameter that the profile has")
+            )
+        if column.ndim != 1 or column.size not in {1, rows}:
+            faults.append(Fault("ragged", name, f"shape {column.shape}", f"one number or {rows}"))
+        for i in np.flatnonzero(~np.isfinite(column))[:1].tolist():
+            faults.append(Fault("not-finite", f"{name}.{i}", str(column.flat[i]), "a finite number"))
+    refuse(faults)
+    records = np.repeat(assembly.parameters, rows)
+    for name, column in columns.items():
+        records[name] = column
+    return _fleet(records, np.repeat(assembly.limits[None, :], rows, axis=0), (assembly,))
+
+
+def _joints(assembly: Assembly) -> tuple[str, ...]:
+    return tuple(name for name in JOINTS if name in assembly.ranges)
+
+
+def _fleet(records: NDArray[np.void], limits: NDArray[np.float64], assemblies: tuple[Assembly, ...]) -> Fleet:
+    flat = records.view(np.float64).reshape(len(records), len(NAMES))
+    for array in (records, limits):
+        array.flags.writeable = False
+    return Fleet(records, flat, limits, _joints(assemblies[0]), assemblies)
