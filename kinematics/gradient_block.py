@@ -1,0 +1,344 @@
+"""Derivatives of one output over many poses: `gradient` and `outputs` in blocks, as `block` does for values."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .block import BLOCK, Column, Columns, judge, load, run_of, scale, solve_block
+from .block import COUNT as VALUES
+from .chain import (
+    CROSS_SLOPE,
+    FLOOR_ANGLE,
+    HEEL_CLEARANCE,
+    MAST_ANGLE,
+    POINTS,
+    Frames,
+    frames,
+    level_after,
+    standing,
+    steps,
+)
+from .compiled import compiled, inlined
+from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, pull_bucket, pull_stick
+from .linkage import OK
+from .maps import direction
+from .outputs import cross_slope_forces, floor_forces, mast_forces
+from .parameters import NAMES
+
+_PLACES = tuple(f"{point}_{axis}" for point in POINTS for axis in "xyz")
+GRADIENT_COLUMNS = (*PULL_COLUMNS, *_PLACES, "mast_x", "mast_y", "mast_z")
+"""The joints, then every parameter that a pose hangs on, in the order the kernel knows them."""
+
+LEFT, CENTRE, RIGHT, HEEL_LEFT, HEEL_RIGHT, RECEIVER, MAST = 0, 1, 2, 6, 7, 8, 9
+_PULL, _ARM = len(PULL_COLUMNS), len(JOINT_COLUMNS) + len(ARM_COLUMNS)
+_WIDTH = len(GRADIENT_COLUMNS)
+# Rows of scratch behind the gradient: rotation from bucket or stick to level, then the status.
+_TURN, _STATUS, _ROWS = _WIDTH, _WIDTH + 9, _WIDTH + 10
+# Where each point's x stands in the record; the names of a point are neighbours.
+_FIRST = np.array([NAMES.index(f"{name}_x") for name in (*POINTS, "mast")])
+
+
+@inlined
+def constant(push: Column, axis: int, value: float) -> None:
+    """One point's forces (3 x BLOCK): `value` along one axis, nothing along the others."""
+    for i in range(3 * BLOCK):
+        push[i] = 0.0
+    for i in range(BLOCK):
+        push[axis * BLOCK + i] = value
+
+
+@inlined
+def opposite(target: Column, push: Column, factor: float) -> None:
+    """The same forces times a factor, on another point."""
+    for i in range(3 * BLOCK):
+        target[i] = factor * push[i]
+
+
+@compiled
+def slope_pushes(told: Column, push: Column) -> None:
+    """Forces of the cross-slope on the right corner, from outputs of a block."""
+    for i in range(BLOCK):
+        x, y, z = cross_slope_forces(
+            told[i] - told[6 * BLOCK + i], told[BLOCK + i] - told[7 * BLOCK + i],
+            told[2 * BLOCK + i] - told[8 * BLOCK + i],
+        )  # fmt: skip
+        push[i] = x
+        push[BLOCK + i] = y
+        push[2 * BLOCK + i] = z
+
+
+@compiled
+def floor_pushes(told: Column, corner: Column, heel: Column) -> None:
+    """Forces of the floor angle: on the left corner, and on either end of the heel."""
+    for i in range(BLOCK):
+        x, y, hx, hy, hz = floor_forces(
+            told[i] - told[6 * BLOCK + i], told[BLOCK + i] - told[7 * BLOCK + i],
+            0.5 * (told[18 * BLOCK + i] + told[21 * BLOCK + i]) - told[3 * BLOCK + i],
+            0.5 * (told[19 * BLOCK + i] + told[22 * BLOCK + i]) - told[4 * BLOCK + i],
+            0.5 * (told[20 * BLOCK + i] + told[23 * BLOCK + i]) - told[5 * BLOCK + i],
+        )  # fmt: skip
+        corner[i] = x
+        corner[BLOCK + i] = y
+        corner[2 * BLOCK + i] = 0.0
+        heel[i] = 0.5 * hx
+        heel[BLOCK + i] = 0.5 * hy
+        heel[2 * BLOCK + i] = 0.5 * hz
+
+
+@compiled
+def heel_pushes(told: Column, left: Column, right: Column) -> None:
+    """Forces of the heel clearance: on the heel's left end where it is the lower over its corner, else on the right."""
+    for i in range(BLOCK):
+        lower = told[20 * BLOCK + i] - told[2 * BLOCK + i] < told[23 * BLOCK + i] - told[8 * BLOCK + i]
+        left[2 * BLOCK + i] = 1.0 if lower else 0.0
+        right[2 * BLOCK + i] = 0.0 if lower else 1.0
+
+
+@compiled
+def mast_pushes(flat: Column, turn: Column, push: Column) -> None:
+    """Forces of the mast angle on the mast itself, which is a direction; `turn` (9 x BLOCK) from stick to level."""
+    x = flat[_FIRST[MAST]]
+    y = flat[_FIRST[MAST] + 1]
+    z = flat[_FIRST[MAST] + 2]
+    for i in range(BLOCK):
+        a, b, c = mast_forces(
+            turn[i] * x + turn[BLOCK + i] * y + turn[2 * BLOCK + i] * z,
+            turn[3 * BLOCK + i] * x + turn[4 * BLOCK + i] * y + turn[5 * BLOCK + i] * z,
+            turn[6 * BLOCK + i] * x + turn[7 * BLOCK + i] * y + turn[8 * BLOCK + i] * z,
+        )
+        push[i] = a
+        push[BLOCK + i] = b
+        push[2 * BLOCK + i] = c
+
+
+@compiled
+def act(
+    kind: int, told: Column, flat: Column, turn: Column, pushes: Column, acting: NDArray[np.bool_]
+) -> None:
+    """Forces of the output `kind` (its index in `chain.OUTPUTS`) on the points it hangs on, `acting`."""
+    acting[:] = False
+    size = 3 * BLOCK
+    if kind < CROSS_SLOPE:
+        point = kind // 3
+        acting[point] = True
+        constant(pushes[point * size : (point + 1) * size], kind % 3, 1.0)
+    elif kind == CROSS_SLOPE:
+        acting[LEFT] = acting[RIGHT] = True
+        slope_pushes(told, pushes[RIGHT * size : (RIGHT + 1) * size])
+        opposite(pushes[LEFT * size : (LEFT + 1) * size], pushes[RIGHT * size : (RIGHT + 1) * size], -1.0)
+    elif kind == FLOOR_ANGLE:
+        acting[: RIGHT + 1] = True
+        acting[HEEL_LEFT : HEEL_RIGHT + 1] = True
+        corner = pushes[LEFT * size : (LEFT + 1) * size]
+        heel = pushes[HEEL_LEFT * size : (HEEL_LEFT + 1) * size]
+        floor_pushes(told, corner, heel)
+        opposite(pushes[RIGHT * size : (RIGHT + 1) * size], corner, -1.0)
+        opposite(pushes[HEEL_RIGHT * size : (HEEL_RIGHT + 1) * size], heel, 1.0)
+        opposite(pushes[CENTRE * size : (CENTRE + 1) * size], heel, -2.0)
+    elif kind == HEEL_CLEARANCE:
+        acting[LEFT] = acting[RIGHT] = True
+        acting[HEEL_LEFT : HEEL_RIGHT + 1] = True
+        left = pushes[HEEL_LEFT * size : (HEEL_LEFT + 1) * size]
+        right = pushes[HEEL_RIGHT * size : (HEEL_RIGHT + 1) * size]
+        constant(left, 2, 0.0)
+        constant(right, 2, 0.0)
+        heel_pushes(told, left, right)
+        opposite(pushes[LEFT * size : (LEFT + 1) * size], left, -1.0)
+        opposite(pushes[RIGHT * size : (RIGHT + 1) * size], right, -1.0)
+    else:
+        acting[MAST] = True
+        mast_pushes(flat, turn, pushes[MAST * size :])
+
+
+@compiled
+def gather(flat: Column, pushes: Column, acting: NDArray[np.bool_], load_rows: Column) -> None:
+    """Dyad (9 x BLOCK) and force (3 x BLOCK) of all acting points; the mast is a direction and adds no force."""
+    load_rows[:] = 0.0
+    for point in range(acting.shape[0]):
+        if acting[point]:
+            push = pushes[3 * point * BLOCK : 3 * (point + 1) * BLOCK]
+            for axis in range(3):
+                force = push[axis * BLOCK : (axis + 1) * BLOCK]
+                for other in range(3):
+                    at = flat[_FIRST[point] + other]
+                    row = load_rows[(3 * axis + other) * BLOCK : (3 * axis + other + 1) * BLOCK]
+                    for i in range(BLOCK):
+                        row[i] += force[i] * at
+                if point != MAST:
+                    row = load_rows[(9 + axis) * BLOCK : (10 + axis) * BLOCK]
+                    for i in range(BLOCK):
+                        row[i] += force[i]
+
+
+@compiled
+def pull_points(turn: Column, pushes: Column, acting: NDArray[np.bool_], out: Column) -> None:
+    """d/d the coordinates of every point: its force as its own frame sees it, nothing where no force acts."""
+    for point in range(acting.shape[0]):
+        base = (_PULL + 3 * point) * BLOCK
+        if not acting[point]:
+            out[base : base + 3 * BLOCK] = 0.0
+            continue
+        push = pushes[3 * point * BLOCK : 3 * (point + 1) * BLOCK]
+        for axis in range(3):
+            row = out[base + axis * BLOCK : base + (axis + 1) * BLOCK]
+            ahead = turn[axis * BLOCK : (axis + 1) * BLOCK]
+            aside = turn[(3 + axis) * BLOCK : (4 + axis) * BLOCK]
+            up = turn[(6 + axis) * BLOCK : (7 + axis) * BLOCK]
+            for i in range(BLOCK):
+                row[i] = ahead[i] * push[i] + aside[i] * push[BLOCK + i] + up[i] * push[2 * BLOCK + i]
+
+
+@inlined
+def edge_in_plan(m: np.void, found: Frames) -> tuple[float, float]:
+    """(x, y) of the edge in the level frame, from right to left corner: what `standing` judges."""
+    across = direction(
+        found[2], m["left_x"] - m["right_x"], m["left_y"] - m["right_y"], m["left_z"] - m["right_z"]
+    )
+    x, y, _ = direction(found[0], across[0], across[1], across[2])
+    return x, y
+
+
+@compiled
+def pull_bucket_block(
+    record: np.ndarray[tuple[int], np.dtype[np.void]], limits: Column, q: Column, pushed: Column, out: Column
+) -> None:
+    """`gradient.pull_bucket` for a block, from `gather`; behind it the rotation from bucket to level, and the status."""
+    m = record[0]
+    fixed = steps(m)
+    for i in range(BLOCK):
+        pitch = q[i]
+        roll = q[BLOCK + i]
+        swing_boom = q[2 * BLOCK + i]
+        boom = q[3 * BLOCK + i]
+        fore_boom = q[4 * BLOCK + i]
+        stick = q[5 * BLOCK + i]
+        bucket = q[6 * BLOCK + i]
+        tilt = q[7 * BLOCK + i]
+        rotate = q[8 * BLOCK + i]
+        found = frames(m, fixed, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
+        dyad = (
+            pushed[i], pushed[BLOCK + i], pushed[2 * BLOCK + i], pushed[3 * BLOCK + i], pushed[4 * BLOCK + i],
+            pushed[5 * BLOCK + i], pushed[6 * BLOCK + i], pushed[7 * BLOCK + i], pushed[8 * BLOCK + i],
+        )  # fmt: skip
+        force = pushed[9 * BLOCK + i], pushed[10 * BLOCK + i], pushed[11 * BLOCK + i]
+        carried = level_after(found[0], found[2])
+        (
+            out[0 * BLOCK + i], out[1 * BLOCK + i], out[2 * BLOCK + i], out[3 * BLOCK + i], out[4 * BLOCK + i],
+            out[5 * BLOCK + i], out[6 * BLOCK + i], out[7 * BLOCK + i], out[8 * BLOCK + i], out[9 * BLOCK + i],
+            out[10 * BLOCK + i], out[11 * BLOCK + i], out[12 * BLOCK + i], out[13 * BLOCK + i], out[14 * BLOCK + i],
+            out[15 * BLOCK + i], out[16 * BLOCK + i], out[17 * BLOCK + i], out[18 * BLOCK + i], out[19 * BLOCK + i],
+            out[20 * BLOCK + i], out[21 * BLOCK + i], out[22 * BLOCK + i], out[23 * BLOCK + i], out[24 * BLOCK + i],
+            out[25 * BLOCK + i], out[26 * BLOCK + i], out[27 * BLOCK + i], out[28 * BLOCK + i], out[29 * BLOCK + i],
+            out[30 * BLOCK + i], out[31 * BLOCK + i], out[32 * BLOCK + i], out[33 * BLOCK + i],
+        ) = pull_bucket(
+            m, fixed, pitch, roll, boom, fore_boom, stick, bucket, tilt, rotate, found, dyad, force
+        )  # fmt: skip
+        (
+            out[_TURN * BLOCK + i], out[(_TURN + 1) * BLOCK + i], out[(_TURN + 2) * BLOCK + i],
+            out[(_TURN + 3) * BLOCK + i], out[(_TURN + 4) * BLOCK + i], out[(_TURN + 5) * BLOCK + i],
+            out[(_TURN + 6) * BLOCK + i], out[(_TURN + 7) * BLOCK + i], out[(_TURN + 8) * BLOCK + i],
+        ) = carried[:9]  # fmt: skip
+        edge = edge_in_plan(m, found)
+        out[_STATUS * BLOCK + i] = standing(
+            limits, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate, edge[0], edge[1]
+        )
+
+
+@compiled
+def pull_stick_block(
+    record: np.ndarray[tuple[int], np.dtype[np.void]], limits: Column, q: Column, pushed: Column, out: Column
+) -> None:
+    """As `pull_bucket_block`, for forces on the stick; nothing that hangs below it has any effect."""
+    m = record[0]
+    fixed = steps(m)
+    out[_ARM * BLOCK : _PULL * BLOCK] = 0.0
+    for i in range(BLOCK):
+        pitch = q[i]
+        roll = q[BLOCK + i]
+        swing_boom = q[2 * BLOCK + i]
+        boom = q[3 * BLOCK + i]
+        fore_boom = q[4 * BLOCK + i]
+        stick = q[5 * BLOCK + i]
+        bucket = q[6 * BLOCK + i]
+        tilt = q[7 * BLOCK + i]
+        rotate = q[8 * BLOCK + i]
+        found = frames(m, fixed, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
+        dyad = (
+            pushed[i], pushed[BLOCK + i], pushed[2 * BLOCK + i], pushed[3 * BLOCK + i], pushed[4 * BLOCK + i],
+            pushed[5 * BLOCK + i], pushed[6 * BLOCK + i], pushed[7 * BLOCK + i], pushed[8 * BLOCK + i],
+        )  # fmt: skip
+        force = pushed[9 * BLOCK + i], pushed[10 * BLOCK + i], pushed[11 * BLOCK + i]
+        carried = level_after(found[0], found[1])
+        (
+            out[0 * BLOCK + i], out[1 * BLOCK + i], out[2 * BLOCK + i], out[3 * BLOCK + i], out[4 * BLOCK + i],
+            out[5 * BLOCK + i], out[6 * BLOCK + i], out[7 * BLOCK + i], out[8 * BLOCK + i], out[9 * BLOCK + i],
+            out[10 * BLOCK + i], out[11 * BLOCK + i], out[12 * BLOCK + i], out[13 * BLOCK + i], out[14 * BLOCK + i],
+            out[15 * BLOCK + i],
+        ) = pull_stick(m, pitch, roll, boom, fore_boom, stick, found, dyad, force)  # fmt: skip
+        (
+            out[_TURN * BLOCK + i], out[(_TURN + 1) * BLOCK + i], out[(_TURN + 2) * BLOCK + i],
+            out[(_TURN + 3) * BLOCK + i], out[(_TURN + 4) * BLOCK + i], out[(_TURN + 5) * BLOCK + i],
+            out[(_TURN + 6) * BLOCK + i], out[(_TURN + 7) * BLOCK + i], out[(_TURN + 8) * BLOCK + i],
+        ) = carried[:9]  # fmt: skip
+        edge = edge_in_plan(m, found)
+        out[_STATUS * BLOCK + i] = standing(
+            limits, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate, edge[0], edge[1]
+        )
+
+
+@compiled
+def differentiate_rows(
+    records: np.ndarray[tuple[int], np.dtype[np.void]],
+    flat: NDArray[np.float64],
+    limits: NDArray[np.float64],
+    machine_of: NDArray[np.int64],
+    columns: Columns,
+    scales: Column,
+    poses: int,
+    kind: int,
+    wanted: NDArray[np.int64],
+    factors: Column,
+    out: NDArray[np.float64],
+    status: NDArray[np.uint8],
+    first: int,
+    last: int,
+) -> None:
+    """As `block.solve_rows`, for the derivatives of the output `kind` with respect to `wanted` of `GRADIENT_COLUMNS`.
+
+    `flat`: the records once more, machines x parameters. A row whose status is not OK is NaN throughout.
+    """
+    q = np.empty(9 * BLOCK)
+    told = np.empty((VALUES + 1) * BLOCK)
+    pulled = np.zeros(_ROWS * BLOCK)
+    pushes = np.zeros(3 * (MAST + 1) * BLOCK)
+    pushed = np.zeros(12 * BLOCK)
+    acting = np.zeros(MAST + 1, dtype=np.bool_)
+    turn = pulled[_TURN * BLOCK : _STATUS * BLOCK]
+    on_stick = kind == MAST_ANGLE or (kind < CROSS_SLOPE and kind // 3 == RECEIVER)
+    row = first
+    while row < last:
+        pose = row % poses
+        machine = machine_of[row] if machine_of.shape[0] > 1 else machine_of[0]
+        count = run_of(machine_of, row, min(BLOCK, last - row, poses - pose))
+        record = records[machine : machine + 1]
+        load(q, columns, scales, pose, count)
+        if kind >= CROSS_SLOPE and kind != MAST_ANGLE:
+            solve_block(record, limits[machine], q, told)
+        if kind == MAST_ANGLE:  # its forces stand in the level frame, which the stick's turn must give first
+            pull_stick_block(record, limits[machine], q, pushed, pulled)
+        act(kind, told, flat[machine], turn, pushes, acting)
+        gather(flat[machine], pushes, acting, pushed)
+        if on_stick:
+            pull_stick_block(record, limits[machine], q, pushed, pulled)
+        else:
+            pull_bucket_block(record, limits[machine], q, pushed, pulled)
+        pull_points(turn, pushes, acting, pulled)
+        end = row + count
+        fails = judge(status[row:end], pulled[_STATUS * BLOCK :])
+        for k in range(wanted.shape[0]):
+            scale(out[k, row:end], pulled[wanted[k] * BLOCK :], factors[k])
+        if fails:
+            for i in range(count):
+                if status[row + i] != OK:
+                    for k in range(wanted.shape[0]):
+                        out[k, row + i] = np.nan
+        row = end
