@@ -39,28 +39,55 @@ PLUMB_EDGE_M = 1e-6
 
 Outcomes = tuple[float, ...]
 Steps = tuple[float, float, float, float]
+Turns = tuple[float, ...]
 Frames = tuple[Map, Map, Map, float, float]
 
 
 @inlined
-def plumb(pitch: float, roll: float) -> tuple[float, float, float]:
-    """Plumb (up) in body coordinates from body pitch and roll (rad): nose up and left side up positive.
-
-    n = (sin p, cos p sin r, cos p cos r). Nose up 1 deg lifts a point 10 m ahead by 0.175 m.
-    """
-    sp, cp = sincos(pitch)
-    sr, cr = sincos(roll)
-    return sp, cp * sr, cp * cr
+def turns(
+    pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
+    tilt: float, rotate: float,
+) -> Turns:  # fmt: skip
+    """Sine, then cosine, of: pitch, roll, swing boom; boom, fore boom, stick and bucket in the arm's plane (their sums);
+    tilt, rotation."""
+    fore = boom + fore_boom
+    up = fore + stick
+    a = sincos(pitch)
+    b = sincos(roll)
+    c = sincos(swing_boom)
+    d = sincos(boom)
+    e = sincos(fore)
+    f = sincos(up)
+    g = sincos(up + bucket)
+    h = sincos(tilt)
+    i = sincos(rotate)
+    return (
+        a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1], e[0], e[1], f[0], f[1], g[0], g[1], h[0], h[1], i[0], i[1],
+    )  # fmt: skip
 
 
 @inlined
-def level_from_body(pitch: float, roll: float) -> Map:
-    """z is plumb, x the horizontal trace of the body's x-z plane, y to the left (domain: the level frame)."""
-    nx, ny, nz = plumb(pitch, roll)
+def level_map(pitch_s: float, pitch_c: float, roll_s: float, roll_c: float) -> Map:
+    """From the body to its level frame: z is plumb, x the horizontal trace of the body's x-z plane, y to the left.
+
+    Plumb (up) in body coordinates n = (sin p, cos p sin r, cos p cos r), nose up and left side up positive: nose up
+    1 deg lifts a point 10 m ahead by 0.175 m.
+    """
+    nx = pitch_s
+    ny = pitch_c * roll_s
+    nz = pitch_c * roll_c
     run = length(nx, nz)
     ahead_x = nz / run
     ahead_z = -nx / run
     return ahead_x, 0.0, ahead_z, ahead_z * ny, run, -ahead_x * ny, nx, ny, nz, 0.0, 0.0, 0.0
+
+
+@inlined
+def level_from_body(pitch: float, roll: float) -> Map:
+    """As `level_map`, from the angles (rad)."""
+    s, c = sincos(pitch)
+    t, d = sincos(roll)
+    return level_map(s, c, t, d)
 
 
 @inlined
@@ -92,26 +119,37 @@ def steps(m: np.void) -> Steps:
 
 
 @inlined
-def hitch(m: np.void, fixed: Steps, tilt: float, rotate: float) -> Map:
+def hitch(m: np.void, fixed: Steps, tilt_s: float, tilt_c: float, rotate_s: float, rotate_c: float) -> Map:
     """From the bucket's own frame to the frame of the two pins on stick and power link."""
-    s, c = sincos(rotate)
-    held = turned(
-        s, c, m["rotate_point_x"], m["rotate_point_y"], m["rotate_point_z"],
-        m["rotate_axis_x"], m["rotate_axis_y"], m["rotate_axis_z"],
-    )  # fmt: skip
-    held = stepped(held, fixed[2], fixed[3], m["mount_x"], m["mount_z"])
-    s, c = sincos(tilt)
-    leaned = turned(
+    held = stepped(rotation(m, rotate_s, rotate_c), fixed[2], fixed[3], m["mount_x"], m["mount_z"])
+    leaned = leaning(m, tilt_s, tilt_c)
+    return lift(fixed[0], fixed[1], m["coupler_x"], m["coupler_z"], after(leaned, held))
+
+
+@inlined
+def leaning(m: np.void, s: float, c: float) -> Map:
+    """The turn about the tilt axis."""
+    return turned(
         s, c, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"],
         m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"],
     )  # fmt: skip
-    return lift(fixed[0], fixed[1], m["coupler_x"], m["coupler_z"], after(leaned, held))
+
+
+@inlined
+def rotation(m: np.void, s: float, c: float) -> Map:
+    """The turn about the rotation axis."""
+    return turned(
+        s, c, m["rotate_point_x"], m["rotate_point_y"], m["rotate_point_z"],
+        m["rotate_axis_x"], m["rotate_axis_y"], m["rotate_axis_z"],
+    )  # fmt: skip
 
 
 @compiled
 def hitch_from_bucket(m: np.void, tilt: float, rotate: float) -> Map:
-    """As `hitch`, for one pair of angles (rad)."""
-    return hitch(m, steps(m), tilt, rotate)
+    """As `hitch`, from the angles (rad)."""
+    s, c = sincos(tilt)
+    t, d = sincos(rotate)
+    return hitch(m, steps(m), s, c, t, d)
 
 
 @inlined
@@ -132,28 +170,25 @@ def body_from_arm(m: np.void, swing_boom: float) -> Map:
 
 
 @inlined
-def arm_pins(m: np.void, boom: float, fore_boom: float) -> tuple[float, float, float, float]:
+def arm_pins(
+    m: np.void, boom_s: float, boom_c: float, fore_s: float, fore_c: float
+) -> tuple[float, float, float, float]:
     """(fore boom pin x, z, stick pin x, z) in the arm's plane; one place where there is no fore boom."""
-    s, c = sincos(boom)
-    fx = m["boom_length"] * c
-    fz = m["boom_length"] * s
-    s, c = sincos(boom + fore_boom)
-    return fx, fz, fx + m["fore_boom_length"] * c, fz + m["fore_boom_length"] * s
+    fx = m["boom_length"] * boom_c
+    fz = m["boom_length"] * boom_s
+    return fx, fz, fx + m["fore_boom_length"] * fore_c, fz + m["fore_boom_length"] * fore_s
 
 
 @inlined
-def frames(
-    m: np.void, fixed: Steps,
-    pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
-    tilt: float, rotate: float,
-) -> Frames:  # fmt: skip
+def frames(m: np.void, fixed: Steps, t: Turns) -> Frames:
     """(level from body, body from stick, body from bucket, sine and cosine of the swing boom) of one pose."""
-    level = level_from_body(pitch, roll)
-    swing_s, swing_c = sincos(swing_boom)
+    level = level_map(t[0], t[1], t[2], t[3])
+    swing_s = t[4]
+    swing_c = t[5]
     foot_x, foot_y = arm_foot(m, swing_s, swing_c)
-    _, _, sx, sz = arm_pins(m, boom, fore_boom)
-    up = boom + fore_boom + stick
-    s, c = sincos(up)
+    _, _, sx, sz = arm_pins(m, t[6], t[7], t[8], t[9])
+    s = t[10]
+    c = t[11]
     body_stick = (
         swing_c * c, -swing_s, -swing_c * s,
         swing_s * c, swing_c, -swing_s * s,
@@ -162,8 +197,7 @@ def frames(
     )  # fmt: skip
     bx = sx + m["stick_length"] * c
     bz = sz + m["stick_length"] * s
-    s, c = sincos(up + bucket)
-    plane_bucket = lift(s, c, bx, bz, hitch(m, fixed, tilt, rotate))
+    plane_bucket = lift(t[12], t[13], bx, bz, hitch(m, fixed, t[14], t[15], t[16], t[17]))
     return level, body_stick, swing(swing_s, swing_c, foot_x, foot_y, plane_bucket), swing_s, swing_c
 
 
@@ -252,9 +286,8 @@ def solve(
     pitch, roll, swing_boom = float(q[0]), float(q[1]), float(q[2])
     boom, fore_boom, stick = float(q[3]), float(q[4]), float(q[5])
     bucket, tilt, rotate = float(q[6]), float(q[7]), float(q[8])
-    found = frames(
-        m, steps(m), pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate
-    )  # fmt: skip
+    turn = turns(pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
+    found = frames(m, steps(m), turn)
     told = outcomes(m, found)
     for i in range(BODY):
         row[i] = told[i]

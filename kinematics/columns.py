@@ -22,6 +22,7 @@ from .errors import Fault, refuse
 from .fleet import Fleet
 from .gradient import JOINT_COLUMNS
 from .gradient_block import GRADIENT_COLUMNS, differentiate_rows
+from .outputs import acts_on
 
 MOST_FAULTS = 100
 STATUS: Mapping[int, str] = MappingProxyType({
@@ -99,15 +100,17 @@ def differentiate_columns(
 ) -> Columns:  # fmt: skip
     """d output / d joint or parameter for many poses, per m and rad: exact, at constant joint angles.
 
-    `output` one of `chain.OUTPUTS` but "square"; `with_respect_to` names of joints and parameters (all that the fleet
-    has where left out). At 8 m reach, d centre_height / d boom is 8 m/rad: 0.1 deg of boom is 14 mm.
+    `output` one of `chain.OUTPUTS` but "square"; `with_respect_to` names of joints and parameters, where left out all
+    that the fleet has and the output hangs on. At 8 m reach d centre_height / d boom is 8 m/rad: 14 mm for 0.1 deg.
     Errors as `solve_columns`, and "no-such-parameter".
     """
-    names = differentiable(fleet) if with_respect_to is None else tuple(with_respect_to)
     faults = list(_output_faults(fleet, (output,), OUTPUTS[:-1]))
-    faults += [
-        Fault("no-such-parameter", "with_respect_to", repr(name), "one of " + ", ".join(differentiable(fleet)))
-        for name in names if name not in differentiable(fleet)
+    refuse(faults)
+    known = differentiable(fleet)
+    names = [name for name in known if acts_on(output, name)] if with_respect_to is None else with_respect_to
+    faults = [
+        Fault("no-such-parameter", f"with_respect_to.{i}", repr(name), "one of " + ", ".join(known))
+        for i, name in enumerate(names) if name not in known
     ]  # fmt: skip
     plan = _Plan(fleet, _given(angles, cylinders), machine_of, angle_unit, length_unit, faults)
     wanted = np.array([GRADIENT_COLUMNS.index(name) for name in names], dtype=np.int64)

@@ -8,10 +8,9 @@ an origin's (f itself in that frame), and an axis direction's, which needs the w
 
 import numpy as np
 
-from .chain import Frames, Steps, arm_foot, arm_pins
+from .chain import Frames, Steps, Turns, arm_foot, arm_pins, leaning, rotation
 from .compiled import inlined
-from .maps import Map, Vector, after, direction, seen, stepped, turned
-from .trig import sincos
+from .maps import Map, Vector, after, direction, seen, stepped
 
 Dyad = tuple[float, float, float, float, float, float, float, float, float]
 Pull = tuple[float, ...]
@@ -96,10 +95,9 @@ def pull_turn(
 
 
 @inlined
-def pull_level(pitch: float, roll: float, level: Map, k: Dyad) -> tuple[float, float]:
-    """d/d (pitch, roll) from the dyad of level forces on body places; differentiates `level_from_body`."""
-    sp, cp = sincos(pitch)
-    sr, cr = sincos(roll)
+def pull_level(t: Turns, level: Map, k: Dyad) -> tuple[float, float]:
+    """d/d (pitch, roll) from the dyad of level forces on body places; differentiates `chain.level_map`."""
+    sp, cp, sr, cr = t[0], t[1], t[2], t[3]
     ax, az, run, ny = level[0], level[2], level[4], level[7]
     along = k[0] - k[5] * ny
     down = k[2] + k[3] * ny
@@ -123,17 +121,14 @@ def pull_level(pitch: float, roll: float, level: Map, k: Dyad) -> tuple[float, f
 
 
 @inlined
-def pull_arm(
-    m: np.void,
-    pitch: float, roll: float, boom: float, fore_boom: float, stick: float,
-    level: Map, swing_s: float, swing_c: float, outer: Map, g: Dyad, f: Vector,
-) -> tuple[Dyad, Vector, Pull]:  # fmt: skip
+def pull_arm(m: np.void, t: Turns, level: Map, outer: Map, g: Dyad, f: Vector) -> tuple[Dyad, Vector, Pull]:
     """What both branches of the chain share, from dyad and force in the level frame on places of the frame `outer`.
 
     Returns dyad and force in the arm's plane, and d/d (pitch, roll, swing boom, boom, fore boom, stick, bucket, then
     `ARM_COLUMNS`): of the four in the plane each the moment about its pin.
     """
-    by_pitch, by_roll = pull_level(pitch, roll, level, dyad_inside(g, f, outer))
+    by_pitch, by_roll = pull_level(t, level, dyad_inside(g, f, outer))
+    swing_s, swing_c = t[4], t[5]
     g = dyad_outside(level, g)
     f = seen(level, f[0], f[1], f[2])
     # In the body: the swing turns everything about z through the post.
@@ -151,16 +146,13 @@ def pull_arm(
     plane = swing_c, -swing_s, 0.0, swing_s, swing_c, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0
     g = dyad_outside(plane, g)
     f = foot_by_x, foot_by_y, f[2]
-    fx, fz, sx, sz = arm_pins(m, boom, fore_boom)
+    fx, fz, sx, sz = arm_pins(m, t[6], t[7], t[8], t[9])
     by_fore = turning - f[2] * fx + f[0] * fz
     by_stick = turning - f[2] * sx + f[0] * sz
-    s, c = sincos(boom)
-    boom_length = f[0] * c + f[2] * s
-    s, c = sincos(boom + fore_boom)
-    fore_length = f[0] * c + f[2] * s
-    s, c = sincos(boom + fore_boom + stick)
-    stick_length = f[0] * c + f[2] * s
-    by_bucket = by_stick - m["stick_length"] * (f[2] * c - f[0] * s)
+    boom_length = f[0] * t[7] + f[2] * t[6]
+    fore_length = f[0] * t[9] + f[2] * t[8]
+    stick_length = f[0] * t[11] + f[2] * t[10]
+    by_bucket = by_stick - m["stick_length"] * (f[2] * t[11] - f[0] * t[10])
     return g, f, (
         by_pitch, by_roll, swing_boom, turning, by_fore, by_stick, by_bucket,
         post_x, post_y, foot_by_x, foot_by_y, boom_length, fore_length, stick_length,
@@ -168,13 +160,9 @@ def pull_arm(
 
 
 @inlined
-def pull_stick(
-    m: np.void,
-    pitch: float, roll: float, boom: float, fore_boom: float, stick: float, found: Frames, g: Dyad, f: Vector,
-) -> Pull:  # fmt: skip
+def pull_stick(m: np.void, t: Turns, found: Frames, g: Dyad, f: Vector) -> Pull:
     """d/d `JOINT_COLUMNS`, then d/d `ARM_COLUMNS`, from level forces on places of the stick."""
-    level, body_stick, _, swing_s, swing_c = found
-    _, _, p = pull_arm(m, pitch, roll, boom, fore_boom, stick, level, swing_s, swing_c, body_stick, g, f)
+    _, _, p = pull_arm(m, t, found[0], found[1], g, f)
     return (
         p[0], p[1], p[2], p[3], p[4], p[5], 0.0, 0.0, 0.0,
         p[7], p[8], p[9], p[10], p[11], p[12], 0.0,
@@ -182,22 +170,16 @@ def pull_stick(
 
 
 @inlined
-def pull_bucket(
-    m: np.void, fixed: Steps,
-    pitch: float, roll: float, boom: float, fore_boom: float, stick: float, bucket: float, tilt: float, rotate: float,
-    found: Frames, g: Dyad, f: Vector,
-) -> Pull:  # fmt: skip
+def pull_bucket(m: np.void, fixed: Steps, t: Turns, found: Frames, g: Dyad, f: Vector) -> Pull:
     """d/d `PULL_COLUMNS` from level forces on places of the bucket."""
-    level, _, body_bucket, swing_s, swing_c = found
-    g, f, p = pull_arm(m, pitch, roll, boom, fore_boom, stick, level, swing_s, swing_c, body_bucket, g, f)
+    g, f, p = pull_arm(m, t, found[0], found[2], g, f)
     # In the hitch's frame.
-    s, c = sincos(boom + fore_boom + stick + bucket)
+    s, c = t[12], t[13]
     up = c, 0.0, -s, 0.0, 1.0, 0.0, s, 0.0, c, 0.0, 0.0, 0.0
     g = dyad_outside(up, g)
     f = seen(up, f[0], f[1], f[2])
     coupler_x, coupler_z = f[0], f[2]
-    tilt_s, tilt_c = sincos(tilt)
-    rotate_s, rotate_c = sincos(rotate)
+    tilt_s, tilt_c, rotate_s, rotate_c = t[14], t[15], t[16], t[17]
     mount: Map = (
         fixed[3],
         0.0,
@@ -212,14 +194,8 @@ def pull_bucket(
         0.0,
         m["mount_z"],
     )
-    held = turned(
-        rotate_s, rotate_c, m["rotate_point_x"], m["rotate_point_y"], m["rotate_point_z"],
-        m["rotate_axis_x"], m["rotate_axis_y"], m["rotate_axis_z"],
-    )  # fmt: skip
-    leaned = turned(
-        tilt_s, tilt_c, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"],
-        m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"],
-    )  # fmt: skip
+    held = rotation(m, rotate_s, rotate_c)
+    leaned = leaning(m, tilt_s, tilt_c)
     below = stepped(held, fixed[2], fixed[3], m["mount_x"], m["mount_z"])
     # In the coupler's.
     step: Map = fixed[1], 0.0, -fixed[0], 0.0, 1.0, 0.0, fixed[0], 0.0, fixed[1], 0.0, 0.0, 0.0

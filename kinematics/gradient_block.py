@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .block import BLOCK, Column, Columns, judge, load, run_of, scale, solve_block
+from .block import BLOCK, Column, Columns, judge_block, load, run_of, scale, solve_block, turn_block, turns_at
 from .block import COUNT as VALUES
 from .chain import (
     CROSS_SLOPE,
@@ -14,13 +14,12 @@ from .chain import (
     Frames,
     frames,
     level_after,
-    standing,
     steps,
 )
 from .compiled import compiled, inlined
-from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, pull_bucket, pull_stick
+from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, Dyad, pull_bucket, pull_stick
 from .linkage import OK
-from .maps import direction
+from .maps import Vector, direction
 from .outputs import cross_slope_forces, floor_forces, mast_forces
 from .parameters import NAMES
 
@@ -31,8 +30,8 @@ GRADIENT_COLUMNS = (*PULL_COLUMNS, *_PLACES, "mast_x", "mast_y", "mast_z")
 LEFT, CENTRE, RIGHT, HEEL_LEFT, HEEL_RIGHT, RECEIVER, MAST = 0, 1, 2, 6, 7, 8, 9
 _PULL, _ARM = len(PULL_COLUMNS), len(JOINT_COLUMNS) + len(ARM_COLUMNS)
 _WIDTH = len(GRADIENT_COLUMNS)
-# Rows of scratch behind the gradient: rotation from bucket or stick to level, then the status.
-_TURN, _STATUS, _ROWS = _WIDTH, _WIDTH + 9, _WIDTH + 10
+# Rows of scratch behind the gradient: rotation from bucket or stick to level, then the edge in plan.
+_TURN, _EDGE, _ROWS = _WIDTH, _WIDTH + 9, _WIDTH + 11
 # Where each point's x stands in the record; the names of a point are neighbours.
 _FIRST = np.array([NAMES.index(f"{name}_x") for name in (*POINTS, "mast")])
 
@@ -94,16 +93,16 @@ def heel_pushes(told: Column, left: Column, right: Column) -> None:
 
 
 @compiled
-def mast_pushes(flat: Column, turn: Column, push: Column) -> None:
-    """Forces of the mast angle on the mast itself, which is a direction; `turn` (9 x BLOCK) from stick to level."""
+def mast_pushes(flat: Column, rotation: Column, push: Column) -> None:
+    """Forces of the mast angle on the mast itself, which is a direction; `rotation` (9 x BLOCK) from stick to level."""
     x = flat[_FIRST[MAST]]
     y = flat[_FIRST[MAST] + 1]
     z = flat[_FIRST[MAST] + 2]
     for i in range(BLOCK):
         a, b, c = mast_forces(
-            turn[i] * x + turn[BLOCK + i] * y + turn[2 * BLOCK + i] * z,
-            turn[3 * BLOCK + i] * x + turn[4 * BLOCK + i] * y + turn[5 * BLOCK + i] * z,
-            turn[6 * BLOCK + i] * x + turn[7 * BLOCK + i] * y + turn[8 * BLOCK + i] * z,
+            rotation[i] * x + rotation[BLOCK + i] * y + rotation[2 * BLOCK + i] * z,
+            rotation[3 * BLOCK + i] * x + rotation[4 * BLOCK + i] * y + rotation[5 * BLOCK + i] * z,
+            rotation[6 * BLOCK + i] * x + rotation[7 * BLOCK + i] * y + rotation[8 * BLOCK + i] * z,
         )
         push[i] = a
         push[BLOCK + i] = b
@@ -112,7 +111,7 @@ def mast_pushes(flat: Column, turn: Column, push: Column) -> None:
 
 @compiled
 def act(
-    kind: int, told: Column, flat: Column, turn: Column, pushes: Column, acting: NDArray[np.bool_]
+    kind: int, told: Column, flat: Column, rotation: Column, pushes: Column, acting: NDArray[np.bool_]
 ) -> None:
     """Forces of the output `kind` (its index in `chain.OUTPUTS`) on the points it hangs on, `acting`."""
     acting[:] = False
@@ -146,7 +145,7 @@ def act(
         opposite(pushes[RIGHT * size : (RIGHT + 1) * size], right, -1.0)
     else:
         acting[MAST] = True
-        mast_pushes(flat, turn, pushes[MAST * size :])
+        mast_pushes(flat, rotation, pushes[MAST * size :])
 
 
 @compiled
@@ -170,7 +169,7 @@ def gather(flat: Column, pushes: Column, acting: NDArray[np.bool_], load_rows: C
 
 
 @compiled
-def pull_points(turn: Column, pushes: Column, acting: NDArray[np.bool_], out: Column) -> None:
+def pull_points(rotation: Column, pushes: Column, acting: NDArray[np.bool_], out: Column) -> None:
     """d/d the coordinates of every point: its force as its own frame sees it, nothing where no force acts."""
     for point in range(acting.shape[0]):
         base = (_PULL + 3 * point) * BLOCK
@@ -180,9 +179,9 @@ def pull_points(turn: Column, pushes: Column, acting: NDArray[np.bool_], out: Co
         push = pushes[3 * point * BLOCK : 3 * (point + 1) * BLOCK]
         for axis in range(3):
             row = out[base + axis * BLOCK : base + (axis + 1) * BLOCK]
-            ahead = turn[axis * BLOCK : (axis + 1) * BLOCK]
-            aside = turn[(3 + axis) * BLOCK : (4 + axis) * BLOCK]
-            up = turn[(6 + axis) * BLOCK : (7 + axis) * BLOCK]
+            ahead = rotation[axis * BLOCK : (axis + 1) * BLOCK]
+            aside = rotation[(3 + axis) * BLOCK : (4 + axis) * BLOCK]
+            up = rotation[(6 + axis) * BLOCK : (7 + axis) * BLOCK]
             for i in range(BLOCK):
                 row[i] = ahead[i] * push[i] + aside[i] * push[BLOCK + i] + up[i] * push[2 * BLOCK + i]
 
@@ -197,29 +196,27 @@ def edge_in_plan(m: np.void, found: Frames) -> tuple[float, float]:
     return x, y
 
 
+@inlined
+def push_at(pushed: Column, i: int) -> tuple[Dyad, Vector]:
+    """Dyad and force of pose i of a block."""
+    dyad = (
+        pushed[i], pushed[BLOCK + i], pushed[2 * BLOCK + i], pushed[3 * BLOCK + i], pushed[4 * BLOCK + i],
+        pushed[5 * BLOCK + i], pushed[6 * BLOCK + i], pushed[7 * BLOCK + i], pushed[8 * BLOCK + i],
+    )  # fmt: skip
+    return dyad, (pushed[9 * BLOCK + i], pushed[10 * BLOCK + i], pushed[11 * BLOCK + i])
+
+
 @compiled
 def pull_bucket_block(
-    record: np.ndarray[tuple[int], np.dtype[np.void]], limits: Column, q: Column, pushed: Column, out: Column
+    record: np.ndarray[tuple[int], np.dtype[np.void]], turn: Column, pushed: Column, out: Column
 ) -> None:
-    """`gradient.pull_bucket` for a block, from `gather`; behind it the rotation from bucket to level, and the status."""
+    """`gradient.pull_bucket` for a block, from `gather`; behind it the rotation from bucket to level, and the edge."""
     m = record[0]
     fixed = steps(m)
     for i in range(BLOCK):
-        pitch = q[i]
-        roll = q[BLOCK + i]
-        swing_boom = q[2 * BLOCK + i]
-        boom = q[3 * BLOCK + i]
-        fore_boom = q[4 * BLOCK + i]
-        stick = q[5 * BLOCK + i]
-        bucket = q[6 * BLOCK + i]
-        tilt = q[7 * BLOCK + i]
-        rotate = q[8 * BLOCK + i]
-        found = frames(m, fixed, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
-        dyad = (
-            pushed[i], pushed[BLOCK + i], pushed[2 * BLOCK + i], pushed[3 * BLOCK + i], pushed[4 * BLOCK + i],
-            pushed[5 * BLOCK + i], pushed[6 * BLOCK + i], pushed[7 * BLOCK + i], pushed[8 * BLOCK + i],
-        )  # fmt: skip
-        force = pushed[9 * BLOCK + i], pushed[10 * BLOCK + i], pushed[11 * BLOCK + i]
+        t = turns_at(turn, i)
+        found = frames(m, fixed, t)
+        dyad, force = push_at(pushed, i)
         carried = level_after(found[0], found[2])
         (
             out[0 * BLOCK + i], out[1 * BLOCK + i], out[2 * BLOCK + i], out[3 * BLOCK + i], out[4 * BLOCK + i],
@@ -229,60 +226,40 @@ def pull_bucket_block(
             out[20 * BLOCK + i], out[21 * BLOCK + i], out[22 * BLOCK + i], out[23 * BLOCK + i], out[24 * BLOCK + i],
             out[25 * BLOCK + i], out[26 * BLOCK + i], out[27 * BLOCK + i], out[28 * BLOCK + i], out[29 * BLOCK + i],
             out[30 * BLOCK + i], out[31 * BLOCK + i], out[32 * BLOCK + i], out[33 * BLOCK + i],
-        ) = pull_bucket(
-            m, fixed, pitch, roll, boom, fore_boom, stick, bucket, tilt, rotate, found, dyad, force
-        )  # fmt: skip
+        ) = pull_bucket(m, fixed, t, found, dyad, force)  # fmt: skip
         (
             out[_TURN * BLOCK + i], out[(_TURN + 1) * BLOCK + i], out[(_TURN + 2) * BLOCK + i],
             out[(_TURN + 3) * BLOCK + i], out[(_TURN + 4) * BLOCK + i], out[(_TURN + 5) * BLOCK + i],
             out[(_TURN + 6) * BLOCK + i], out[(_TURN + 7) * BLOCK + i], out[(_TURN + 8) * BLOCK + i],
         ) = carried[:9]  # fmt: skip
-        edge = edge_in_plan(m, found)
-        out[_STATUS * BLOCK + i] = standing(
-            limits, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate, edge[0], edge[1]
-        )
+        out[_EDGE * BLOCK + i], out[(_EDGE + 1) * BLOCK + i] = edge_in_plan(m, found)
 
 
 @compiled
 def pull_stick_block(
-    record: np.ndarray[tuple[int], np.dtype[np.void]], limits: Column, q: Column, pushed: Column, out: Column
+    record: np.ndarray[tuple[int], np.dtype[np.void]], turn: Column, pushed: Column, out: Column
 ) -> None:
     """As `pull_bucket_block`, for forces on the stick; nothing that hangs below it has any effect."""
     m = record[0]
     fixed = steps(m)
     out[_ARM * BLOCK : _PULL * BLOCK] = 0.0
     for i in range(BLOCK):
-        pitch = q[i]
-        roll = q[BLOCK + i]
-        swing_boom = q[2 * BLOCK + i]
-        boom = q[3 * BLOCK + i]
-        fore_boom = q[4 * BLOCK + i]
-        stick = q[5 * BLOCK + i]
-        bucket = q[6 * BLOCK + i]
-        tilt = q[7 * BLOCK + i]
-        rotate = q[8 * BLOCK + i]
-        found = frames(m, fixed, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
-        dyad = (
-            pushed[i], pushed[BLOCK + i], pushed[2 * BLOCK + i], pushed[3 * BLOCK + i], pushed[4 * BLOCK + i],
-            pushed[5 * BLOCK + i], pushed[6 * BLOCK + i], pushed[7 * BLOCK + i], pushed[8 * BLOCK + i],
-        )  # fmt: skip
-        force = pushed[9 * BLOCK + i], pushed[10 * BLOCK + i], pushed[11 * BLOCK + i]
+        t = turns_at(turn, i)
+        found = frames(m, fixed, t)
+        dyad, force = push_at(pushed, i)
         carried = level_after(found[0], found[1])
         (
             out[0 * BLOCK + i], out[1 * BLOCK + i], out[2 * BLOCK + i], out[3 * BLOCK + i], out[4 * BLOCK + i],
             out[5 * BLOCK + i], out[6 * BLOCK + i], out[7 * BLOCK + i], out[8 * BLOCK + i], out[9 * BLOCK + i],
             out[10 * BLOCK + i], out[11 * BLOCK + i], out[12 * BLOCK + i], out[13 * BLOCK + i], out[14 * BLOCK + i],
             out[15 * BLOCK + i],
-        ) = pull_stick(m, pitch, roll, boom, fore_boom, stick, found, dyad, force)  # fmt: skip
+        ) = pull_stick(m, t, found, dyad, force)  # fmt: skip
         (
             out[_TURN * BLOCK + i], out[(_TURN + 1) * BLOCK + i], out[(_TURN + 2) * BLOCK + i],
             out[(_TURN + 3) * BLOCK + i], out[(_TURN + 4) * BLOCK + i], out[(_TURN + 5) * BLOCK + i],
             out[(_TURN + 6) * BLOCK + i], out[(_TURN + 7) * BLOCK + i], out[(_TURN + 8) * BLOCK + i],
         ) = carried[:9]  # fmt: skip
-        edge = edge_in_plan(m, found)
-        out[_STATUS * BLOCK + i] = standing(
-            limits, pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate, edge[0], edge[1]
-        )
+        out[_EDGE * BLOCK + i], out[(_EDGE + 1) * BLOCK + i] = edge_in_plan(m, found)
 
 
 @compiled
@@ -307,12 +284,17 @@ def differentiate_rows(
     `flat`: the records once more, machines x parameters. A row whose status is not OK is NaN throughout.
     """
     q = np.empty(9 * BLOCK)
-    told = np.empty((VALUES + 1) * BLOCK)
+    turn = np.empty(18 * BLOCK)
+    told = np.empty(VALUES * BLOCK)
     pulled = np.zeros(_ROWS * BLOCK)
     pushes = np.zeros(3 * (MAST + 1) * BLOCK)
     pushed = np.zeros(12 * BLOCK)
+    standings = np.empty(BLOCK)
+    nil = np.zeros(BLOCK)
     acting = np.zeros(MAST + 1, dtype=np.bool_)
-    turn = pulled[_TURN * BLOCK : _STATUS * BLOCK]
+    rotation = pulled[_TURN * BLOCK : _EDGE * BLOCK]
+    edge_x = pulled[_EDGE * BLOCK : (_EDGE + 1) * BLOCK]
+    edge_y = pulled[(_EDGE + 1) * BLOCK :]
     on_stick = kind == MAST_ANGLE or (kind < CROSS_SLOPE and kind // 3 == RECEIVER)
     row = first
     while row < last:
@@ -321,19 +303,20 @@ def differentiate_rows(
         count = run_of(machine_of, row, min(BLOCK, last - row, poses - pose))
         record = records[machine : machine + 1]
         load(q, columns, scales, pose, count)
+        turn_block(q, turn)
         if kind >= CROSS_SLOPE and kind != MAST_ANGLE:
-            solve_block(record, limits[machine], q, told)
+            solve_block(record, turn, told)
         if kind == MAST_ANGLE:  # its forces stand in the level frame, which the stick's turn must give first
-            pull_stick_block(record, limits[machine], q, pushed, pulled)
-        act(kind, told, flat[machine], turn, pushes, acting)
+            pull_stick_block(record, turn, pushed, pulled)
+        act(kind, told, flat[machine], rotation, pushes, acting)
         gather(flat[machine], pushes, acting, pushed)
         if on_stick:
-            pull_stick_block(record, limits[machine], q, pushed, pulled)
+            pull_stick_block(record, turn, pushed, pulled)
         else:
-            pull_bucket_block(record, limits[machine], q, pushed, pulled)
-        pull_points(turn, pushes, acting, pulled)
+            pull_bucket_block(record, turn, pushed, pulled)
+        pull_points(rotation, pushes, acting, pulled)
         end = row + count
-        fails = judge(status[row:end], pulled[_STATUS * BLOCK :])
+        fails = judge_block(limits[machine], q, edge_x, edge_y, nil, nil, standings, status[row:end])
         for k in range(wanted.shape[0]):
             scale(out[k, row:end], pulled[wanted[k] * BLOCK :], factors[k])
         if fails:

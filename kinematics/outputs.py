@@ -5,7 +5,9 @@ One formula an output kind, scalars in and out. A place is its own force: 1 alon
 
 import math
 
+from .chain import POINTS
 from .compiled import inlined
+from .gradient import ARM_COLUMNS, BUCKET_COLUMNS
 from .maps import Vector, length
 
 
@@ -54,3 +56,24 @@ def mast_forces(ahead: float, aside: float, up: float) -> Vector:
     level = level if level > 0.0 else math.nan
     over = 1.0 / (level * level + up * up)
     return up * ahead / level * over, up * aside / level * over, -level * over
+
+
+# The points each shape is taken of, and below which joint of the chain they hang.
+_ON = {
+    "cross_slope": ("left", "right"),
+    "floor_angle": ("left", "centre", "right", "heel_left", "heel_right"),
+    "heel_clearance": ("left", "right", "heel_left", "heel_right"),
+    "mast_angle": ("mast",),
+}
+_BELOW_STICK = ("bucket", "tilt", "rotate", "stick_length", *BUCKET_COLUMNS)
+
+
+def acts_on(output: str, name: str) -> bool:
+    """Whether an output of `chain.OUTPUTS` can hang on a joint or parameter at all; False means zero in every pose."""
+    points = _ON.get(output) or (output.rpartition("_")[0],)
+    owner = name.rpartition("_")[0]
+    if owner in (*POINTS, "mast"):
+        return owner in points
+    if points[0] in ("receiver", "mast") and name in _BELOW_STICK:
+        return False
+    return not (points[0] == "mast" and name in ARM_COLUMNS)

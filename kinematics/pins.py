@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from .chain import arm_pins, body_from_arm
 from .compiled import compiled, inlined
 from .maps import Map, after, lifted, place
+from .trig import sincos
 
 PINS = (
     "boom_foot_pin", "fore_boom_pin", "stick_pin", "bucket_pin", "link_pin", "idler_pivot", "idler_pin",
@@ -35,7 +36,9 @@ def write_pins(
     """Fill body places of `PINS`, shape (len, 3), NaN where the machine has none; `idler` its angle (rad) or NaN."""
     m = records[0]
     arm = body_from_arm(m, q[2])
-    fx, fz, sx, sz = arm_pins(m, q[3], q[4])
+    boom_s, boom_c = sincos(q[3])
+    fore_s, fore_c = sincos(q[3] + q[4])
+    fx, fz, sx, sz = arm_pins(m, boom_s, boom_c, fore_s, fore_c)
     boom = after(arm, lifted(q[3], 0.0, 0.0, 0.0))
     fore = after(arm, lifted(q[3] + q[4], fx, 0.0, fz))
     stick = after(arm, lifted(q[3] + q[4] + q[5], sx, 0.0, sz))
