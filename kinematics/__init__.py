@@ -5,6 +5,7 @@ Metres and radians. Frames right-handed, x forward, y left, z up; see DEVELOPERS
 
 from .arm import Pose, pose
 from .assembly import Assembly, assemble
+from .columns import STATUS, Columns, differentiate_columns, solve_columns
 from .drives import (
     FourBarPose,
     cylinder_length,
@@ -14,6 +15,7 @@ from .drives import (
     joint_angle,
 )
 from .errors import Fault, Refused
+from .fleet import Fleet, fleet, varied
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
 from .levelbook import (
     LevelBook,
@@ -27,11 +29,13 @@ from .levelbook import (
 from .levelling import Book, Known, Laser, Outcome, Plane, Role
 from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Range, Receiver
 from .readout import Aim, PointReadout, Readout, readout
+from .sensitivity import Sensitivity, sensitivity
 from .stations import Anchor, anchor, station
 from .strikes import Crossing, StrikeRules, turned_down_because
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 
 __all__ = [
+    "STATUS",
     "Aim",
     "Anchor",
     "Assembly",
@@ -39,10 +43,12 @@ __all__ = [
     "Axis",
     "Book",
     "BucketLinkage",
+    "Columns",
     "Crossing",
     "CutFill",
     "Cylinder",
     "Fault",
+    "Fleet",
     "FourBarPose",
     "Known",
     "Laser",
@@ -60,6 +66,7 @@ __all__ = [
     "Receiver",
     "Refused",
     "Role",
+    "Sensitivity",
     "Sight",
     "StrikeRules",
     "Target",
@@ -71,6 +78,8 @@ __all__ = [
     "cut_fill",
     "cylinder_length",
     "depth_below",
+    "differentiate_columns",
+    "fleet",
     "four_bar_from_bucket",
     "four_bar_from_idler",
     "four_bar_from_power_link",
@@ -80,10 +89,13 @@ __all__ = [
     "pose",
     "readout",
     "reduce_level_book",
+    "sensitivity",
     "show",
+    "solve_columns",
     "station",
     "target_elevation",
     "to_metres",
     "turn_test_error_m",
     "turned_down_because",
+    "varied",
 ]
