@@ -13,6 +13,8 @@ from .errors import Fault, refuse
 
 Point = tuple[float, float, float]
 SHORTEST_LINK_M = 0.01
+# No coupler that holds a bucket lets it rock further; more is a wrong unit or an open latch.
+MOST_PLAY_RAD = math.radians(5.0)
 
 
 def _finite(where: str, *values: float) -> Iterator[Fault]:
@@ -132,7 +134,8 @@ class Machine:
     `boom_foot` (x, y): the boom foot pin seen from the swing axis, or from the swing post where the boom
     swings by itself; `swing_post` (x, y) that post seen from the swing axis. The origin's height is the boom
     foot pin's. `boom`, `fore_boom`, `stick`: what limits each joint. `bucket`: the four-bar, or the range of
-    the bucket joint itself where no linkage was measured.
+    the bucket joint itself where no linkage was measured. `boom_foot_height`: that pin over the ground the
+    machine stands on, tracks level, or None: 1.7 puts the ground 1.7 m below the origin.
     """
 
     boom_foot_x: float
@@ -148,6 +151,7 @@ class Machine:
     swing_post_y: float = 0.0
     swing_boom: Range | None = None
     receiver: Receiver | None = None
+    boom_foot_height: float | None = None
 
     def __post_init__(self) -> None:
         refuse(self.faults())
@@ -170,6 +174,14 @@ class Machine:
             part = getattr(self, name)
             if part is not None:
                 yield from part.faults(name)
+        if self.boom_foot_height is not None:
+            yield from _finite("boom_foot_height", self.boom_foot_height)
+            if math.isfinite(self.boom_foot_height) and self.boom_foot_height <= 0.0:
+                yield Fault(
+                    "not-positive", "boom_foot_height", f"{self.boom_foot_height:g} m", "a height above 0",
+                    "measure from the ground under the tracks up to the pin",
+                    {"height_m": self.boom_foot_height},
+                )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +224,8 @@ class Attachment:
     `pin_spacing`: bucket pin to link pin. `coupler`: from the pins on the stick to the pins it holds.
     `mount`: below tilt and rotation, to the bucket's own pins. `edge`: the cutting edge from left corner to
     right corner, `centre` the index of its middle. `teeth`: tooth tips left, centre, right, or None.
-    `heel`: left and right end of the heel. All in the bucket's own frame.
+    `heel`: left and right end of the heel. All in the bucket's own frame. `coupler_play`: how far the bucket
+    rocks in the coupler in all (rad, 0.01 is half that either way of `coupler.angle`), None where not measured.
     """
 
     pin_spacing: float
@@ -224,6 +237,7 @@ class Attachment:
     tilt: Axis | None = None
     rotate: Axis | None = None
     mount: Offset | None = None
+    coupler_play: float | None = None
 
     def __post_init__(self) -> None:
         refuse(self.faults())
@@ -259,6 +273,23 @@ class Attachment:
             part = getattr(self, name)
             if part is not None:
                 yield from part.faults(name)
+        if self.coupler_play is not None:
+            yield from self._play_faults(self.coupler_play)
+
+    def _play_faults(self, play: float) -> Iterator[Fault]:
+        if self.coupler is None:
+            yield Fault(
+                "half-described", "coupler_play", "a play without a coupler", "both, or neither",
+                "measure the coupler, or take the play out",
+            )  # fmt: skip
+        yield from _finite("coupler_play", play)
+        if math.isfinite(play) and not 0.0 <= play <= MOST_PLAY_RAD:
+            yield Fault(
+                "out-of-range", "coupler_play", f"{math.degrees(play):g} deg",
+                f"0 to {math.degrees(MOST_PLAY_RAD):g} deg, between both stops",
+                "check units.angle and the decimal point; a coupler that rocks further holds no bucket",
+                {"play_deg": math.degrees(play)},
+            )  # fmt: skip
 
     def _widths(self) -> Iterator[tuple[str, Point, Point]]:
         yield "edge", self.edge[0], self.edge[-1]

@@ -7,12 +7,13 @@ import math
 from collections.abc import Iterator, Mapping
 
 from kinematics.chain import hitch_from_bucket
-from kinematics.maps import place
 from kinematics.machine import Attachment, Machine
+from kinematics.maps import place
 from kinematics.parameters import record
 
 BOOM_M = (0.8, 25.0)
 STICK_M = (0.4, 20.0)
+FOOT_M = (0.2, 5.0)
 PIN_SPACING_M = (0.08, 1.2)
 EDGE_M = (0.15, 4.0)
 WIDEST_M = 4.0
@@ -50,6 +51,8 @@ def _of_machine(machine: Machine) -> Iterator[str]:
         boom, name = boom + machine.fore_boom_length, "boom.length and fore_boom.length together"
     yield from _unusual(name, boom, BOOM_M)
     yield from _unusual("stick.length", machine.stick_length, STICK_M)
+    if machine.boom_foot_height is not None:
+        yield from _unusual("boom.foot_above_ground", machine.boom_foot_height, FOOT_M)
     away = math.hypot(machine.boom_foot_x, machine.boom_foot_y)
     if away > boom:
         axis = "swing axis" if machine.swing_boom is None else "swing post"

@@ -33,6 +33,7 @@ _JOINTS = ("fore_boom", "boom", "stick")
 _MACHINE_PLACES = (
     ("boom_foot_x", "boom.foot.forward"),
     ("boom_foot_y", "boom.foot.left"),
+    ("boom_foot_height", "boom.foot_above_ground"),
     *((f"{joint}_length", f"{joint}.length") for joint in _JOINTS),
     *((f"{joint}.{pin}", f"{joint}.cylinder.{pin}") for joint in _JOINTS for pin in ("foot", "eye")),
     *((f"{joint}.stroke", f"{joint}.cylinder.shortest") for joint in _JOINTS),
@@ -59,6 +60,7 @@ def machine_from(document: schema.MachineDocument) -> Machine:
     fore_length = _if_given(fore_boom, lambda link: m.metres("fore_boom.length", link.length))
     stick_length = m.metres("stick.length", document.stick.length)
     outermost = boom_length if fore_length is None else fore_length
+    ground = boom.foot_above_ground
 
     def build() -> Machine:
         return Machine(
@@ -75,6 +77,7 @@ def machine_from(document: schema.MachineDocument) -> Machine:
             swing_post_y=m.metres("swing_boom.post.left", swing.post.left) if swing else 0.0,
             swing_boom=_if_given(swing, lambda table: m.angles("swing_boom.range", table.range)),
             receiver=_if_given(document.receiver, lambda table: _receiver(m, table)),
+            boom_foot_height=None if ground is None else m.metres("boom.foot_above_ground", ground),
         )
 
     machine = _built(build, m, _machine_place)
@@ -87,6 +90,7 @@ def attachment_from(document: schema.AttachmentDocument) -> Attachment:
     m = Measures(document.units)
     spacing = m.metres("pins.spacing", document.pins.spacing)
     bucket = document.bucket
+    play = None if document.coupler is None else document.coupler.play
 
     def build() -> Attachment:
         edge, centre, width = _edge(m, bucket, spacing)
@@ -103,6 +107,7 @@ def attachment_from(document: schema.AttachmentDocument) -> Attachment:
             tilt=_if_given(document.tilt, lambda axis: _axis(m, "tilt", axis)),
             rotate=_if_given(document.rotate, lambda axis: _axis(m, "rotate", axis)),
             mount=_if_given(document.mount, lambda step: _step(m, "mount", step)),
+            coupler_play=None if play is None else m.radians("coupler.play", play),
         )
 
     return _built(build, m, lambda fault: _attachment_place(bucket, fault))
@@ -145,6 +150,8 @@ def _machine_place(fault: Fault) -> str:
 def _attachment_place(bucket: schema.Bucket, fault: Fault) -> str:
     if fault.where == "pin_spacing":
         return "pins.spacing"
+    if fault.where == "coupler_play":
+        return "coupler.play"
     if fault.code == "edge-unnamed":
         return "bucket.edge.centre"
     if fault.code == "corners-swapped":

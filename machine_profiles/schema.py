@@ -92,9 +92,7 @@ class ByPoints(Table):
         max_length=200,
         examples=[[[0, 300, -900], [60, 0, -950], [0, -300, -900]]],
     )
-    centre: int = Field(
-        title="Centre", description="Which point is the centre, counted from 0.", examples=[1]
-    )
+    centre: int = Field(title="Centre", description="Which point is the centre, from 0.", examples=[1])
 
 
 def _edge_form(value: object) -> str:
@@ -113,9 +111,7 @@ class Ahead(Table):
     """A vertical pin's or the boom foot pin's place in plan."""
 
     forward: Number = Field(title="Forward", description="Ahead of the axis it is seen from.", examples=[250])
-    left: Number = Field(
-        title="Left", description="Left of that axis; negative to the right.", examples=[-60]
-    )
+    left: Number = Field(title="Left", description="Left of that axis; negative: right.", examples=[-60])
 
 
 class Space(Table):
@@ -166,6 +162,12 @@ class Boom(Table):
     foot: Ahead = Field(
         title="Boom foot pin",
         description="From the swing axis, or from the post of a swing boom standing straight ahead.",
+    )
+    foot_above_ground: Distance | None = Field(
+        None,
+        title="Boom foot above ground",
+        description="Boom foot pin over the ground the machine stands on, tracks level; for depths below ground.",
+        examples=[1700],
     )
     length: Number = Field(
         title="Length", description="Boom foot pin to the next pin ahead.", examples=[4600]
@@ -290,6 +292,17 @@ class Step(Table):
     )
 
 
+class Coupler(Step):
+    """A quick coupler: the step from the machine's two pins to the pins it holds, and its play."""
+
+    play: Number | None = Field(
+        None,
+        title="Play",
+        description="How far the held bucket rocks in the coupler in all, between its two stops.",
+        examples=[0.6],
+    )
+
+
 class TiltCheck(Table):
     """The sign of tilt, proven once: floor flat in digging posture, machine level, then tilted."""
 
@@ -357,7 +370,7 @@ class AttachmentDocument(Document):
 
     kind: Literal["attachment"] = Field(title="Kind", description="attachment", examples=["attachment"])
     pins: Pins = Field(title="Pins", description="The pins on stick and power link.")
-    coupler: Step | None = Field(
+    coupler: Coupler | None = Field(
         None, title="Coupler", description="From the machine's two pins to the pins the coupler holds."
     )
     tilt: Tilt | None = Field(None, title="Tilt", description="Tilt axis.")

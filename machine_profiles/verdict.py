@@ -127,8 +127,10 @@ def _machine_facts(machine: Machine) -> dict[str, Any]:
         ranges["bucket"] = _degrees(bucket)
     elif isinstance(bucket.drive, Cylinder):
         cylinders["bucket"] = bucket.drive
+    ground = {} if machine.boom_foot_height is None else {"boom_foot_height_m": machine.boom_foot_height}
     return {
         "link_lengths_m": _link_lengths(machine),
+        **ground,
         "joint_ranges_deg": ranges,
         "cylinders_mm": {
             name: [part.stroke.low * 1e3, part.stroke.high * 1e3] for name, part in cylinders.items()
@@ -145,6 +147,8 @@ def _attachment_facts(profile: Profile, attachment: Attachment) -> dict[str, Any
         "edge_width_mm": math.dist(edge[0], edge[-1]) * 1e3,
         "teeth": attachment.teeth is not None,
     }
+    if attachment.coupler_play is not None:
+        facts["coupler_play_deg"] = math.degrees(attachment.coupler_play)
     axes = {"tilt": attachment.tilt, "rotate": attachment.rotate}
     facts["joint_ranges_deg"] = {
         name: _degrees(axis.range) for name, axis in axes.items() if axis is not None

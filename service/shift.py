@@ -58,26 +58,24 @@ def arm_of_demo() -> Assembly:
 def place_edge(fitted: Assembly, height: float, stick_deg: float, tilt_deg: float = 0.0) -> Pose:
     """A pose with the floor flat and the edge centre `height` (m) over the origin, the stick as given.
 
-    The boom is turned until the height is right, the bucket until the floor is flat.
+    The floor hangs on the sum of boom, stick and bucket alone: one pose tells the sum at which it is flat, then the boom
+    is turned until the height is right.
     """
+    stick = math.radians(stick_deg)
 
-    def at(boom: float) -> Pose:
-        def curled(bucket: float) -> Pose:
-            return pose(
-                fitted, pitch=math.radians(PITCH_DEG), roll=math.radians(ROLL_DEG), boom=boom,
-                stick=math.radians(stick_deg), bucket=bucket, tilt=math.radians(tilt_deg),
-            )  # fmt: skip
+    def at(boom: float, bucket: float) -> Pose:
+        return pose(
+            fitted, pitch=math.radians(PITCH_DEG), roll=math.radians(ROLL_DEG), boom=boom, stick=stick, bucket=bucket,
+            tilt=math.radians(tilt_deg),
+        )  # fmt: skip
 
-        span = fitted.ranges["bucket"]
-        flat = brentq(
-            lambda b: math.sin(0.5 * curled(b).floor_angle), span.low + 1e-6, span.high - 1e-6, xtol=1e-13
-        )
-        return curled(flat)
-
-    span = fitted.ranges["boom"]
-    return at(
-        brentq(lambda b: at(b).height("centre") - height, span.low + 1e-6, span.high - 1e-6, xtol=1e-13)
+    boom, curl = fitted.ranges["boom"], fitted.ranges["bucket"]
+    flat = brentq(
+        lambda b: math.sin(0.5 * at(0.0, b).floor_angle), curl.low + 1e-6, curl.high - 1e-6, xtol=1e-13
     )
+    low, high = max(boom.low, flat - curl.high) + 1e-6, min(boom.high, flat - curl.low) - 1e-6
+    found = brentq(lambda b: at(b, flat - b).height("centre") - height, low, high, xtol=1e-13)
+    return at(found, flat - found)
 
 
 def place_receiver(fitted: Assembly, height: float, stick_inclination_deg: float) -> Pose:

@@ -61,7 +61,7 @@ def test_nothing_shipped_or_documented_is_doubtful() -> None:
     texts = (
         [profile.source_text for profile in shipped().values()] + documented() + [TWO_PIECE, MACHINE, BUCKET]
     )
-    assert len(texts) >= 8 + 5 + 3
+    assert len(texts) >= 17 + 5 + 3
     for text in texts:
         verdict = check_profile(text)
         assert verdict.ok
@@ -84,6 +84,8 @@ def test_no_shipped_pair_that_fits_is_doubtful() -> None:
         (MACHINE, "length = 2.5", "length = 0.39", ["stick.length is 0.390 m"]),
         (MACHINE, "length = 2.5", "length = 20.1", ["stick.length is 20.100 m"]),
         (MACHINE, "forward = 0.25, left = -0.06", "forward = 3, left = -4", ["5.000 m from the swing axis"]),
+        (MACHINE, "length = 4.6", "foot_above_ground = 0.19\nlength = 4.6", ["foot_above_ground is 0.190 m"]),
+        (MACHINE, "length = 4.6", "foot_above_ground = 5.1\nlength = 4.6", ["foot_above_ground is 5.100 m"]),
         (BUCKET, "spacing = 0.42", "spacing = 0.079", ["pins.spacing is 0.079 m"]),
         (BUCKET, "spacing = 0.42", "spacing = 1.21", ["pins.spacing is 1.210 m"]),
         (BUCKET, "z = -1.329", "z = 1.329", ["bucket.edge lies 1.329 m above the pin line"]),
@@ -114,6 +116,8 @@ def test_each_doubt(text: str, old: str, new: str, said: list[str]) -> None:
         (MACHINE, "length = 4.6", "length = 0.8"),
         (MACHINE, "length = 4.6", "length = 25"),
         (MACHINE, "length = 2.5", "length = 0.4"),
+        (MACHINE, "length = 4.6", "foot_above_ground = 0.2\nlength = 4.6"),
+        (MACHINE, "length = 4.6", "foot_above_ground = 5\nlength = 4.6"),
         (BUCKET, "spacing = 0.42", "spacing = 0.08"),
         (BUCKET, "spacing = 0.42", "spacing = 1.2"),
         (BUCKET, "width = 1.5", "width = 4.0"),

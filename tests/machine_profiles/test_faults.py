@@ -12,6 +12,8 @@ MACHINE = ("machine", "crawler-14t")
 DIGGING = ("attachment", "digging-1500")
 TILTING = ("attachment", "tilting-1800")
 ROTATOR = ("attachment", "tilt-rotator-1600")
+COUPLED = ("attachment", "coupled-900")
+GROUND = "foot_above_ground = 1700"
 STICK = "[stick]\nlength = 2500"
 EDGE = "edge = { x = -234, z = -1329 }"
 
@@ -45,8 +47,8 @@ CASES = [
     (MACHINE, STICK, "[stick]\nlength = 1e300", "too-long", "stick.length", "length = 1e300"),
     (MACHINE, STICK, STICK + "\nlenght = 1", "unknown-key", "stick.lenght", "lenght"),
     (MACHINE, "left = -60", "left = -60, lefft = 1", "unknown-key", "boom.foot.lefft", "foot = {"),
-    (MACHINE, "longest = 2400", "longest = 1300", "range-swapped", "boom.cylinder.shortest", "shortest = 1350"),
-    (MACHINE, "longest = 2400", "longest = 3400", "no-closure", "boom.cylinder", "[boom.cylinder]"),
+    (MACHINE, "longest = 2490", "longest = 1300", "range-swapped", "boom.cylinder.shortest", "shortest = 1350"),
+    (MACHINE, "longest = 2490", "longest = 3400", "no-closure", "boom.cylinder", "[boom.cylinder]"),
     (MACHINE, "longest = 2415", "longest = 3415", "no-closure", "bucket.cylinder", "[bucket.cylinder]"),
     (MACHINE, 'branch = "open"', 'branch = "left"', "not-a-choice", "bucket.linkage.branch", "branch"),
     (MACHINE, "idler = 570", "idler = 0", "zero-length-link", "bucket.linkage.idler", "idler = 0"),
@@ -72,6 +74,17 @@ CASES = [
      "stick.cylinder.eye.to_inner", "eye = { to_inner"),
     (MACHINE, "place = { x = 900, y = 180, z = 260 }", "place = { x = 900, y = 180, z = 1e9 }", "too-long",
      "receiver.place.z", "place ="),
+    (MACHINE, GROUND, "foot_above_ground = 0", "not-positive", "boom.foot_above_ground", "foot_above_ground"),
+    (MACHINE, GROUND, "foot_above_ground = -1700", "not-positive", "boom.foot_above_ground", "foot_above_ground"),
+    (MACHINE, GROUND, "foot_above_ground = nan", "not-finite", "boom.foot_above_ground", "foot_above_ground"),
+    (MACHINE, GROUND, "foot_above_ground = 1e9", "too-long", "boom.foot_above_ground", "foot_above_ground"),
+    (MACHINE, GROUND, 'foot_above_ground = "1.7 m"', "wrong-type", "boom.foot_above_ground", "foot_above_ground"),
+    (COUPLED, "play = 0.6", "play = -0.6", "out-of-range", "coupler.play", "play ="),
+    (COUPLED, "play = 0.6", "play = 5.1", "out-of-range", "coupler.play", "play ="),
+    (COUPLED, "play = 0.6", "play = 540", "beyond-a-turn", "coupler.play", "play ="),
+    (COUPLED, "play = 0.6", "play = inf", "not-finite", "coupler.play", "play ="),
+    (COUPLED, "play = 0.6", "plai = 0.6", "unknown-key", "coupler.plai", "plai ="),
+    (ROTATOR, "angle = -12", "angle = -12\nplay = 0.6", "unknown-key", "mount.play", "play ="),
     (DIGGING, "spacing = 420", "spacing = 0.4", "zero-length-link", "pins.spacing", "spacing"),
     (DIGGING, "width = 1500", "width = -1500", "corners-swapped", "bucket.width", "width = -1500"),
     (DIGGING, "width = 1480", "width = 0", "corners-swapped", "teeth.width", "width = 0"),
@@ -164,7 +177,7 @@ def test_geometry_faults_come_at_once_too() -> None:
         text_of(*MACHINE),
         (STICK, "[stick]\nlength = 0"),
         ("foot = { x = 2350, z = 950 }", 'foot = { to_inner = 900, to_outer = 500, side = "above" }'),
-        ("longest = 2400", "longest = 1300"),
+        ("longest = 2490", "longest = 1300"),
         ("mast_angle = 180", "mast_angle = 540"),
     )
     assert {(fault.code, fault.path) for fault in faults_of(text)} == {

@@ -16,8 +16,9 @@ from machine_profiles import Profile, check_pair, check_profile, parse_profile, 
 from .texts import PER_METRE, TWO_PIECE, edited, in_units, text_of
 
 NAMES = [
-    ("machine", "crawler-14t"), ("machine", "crawler-21t"), ("attachment", "tilting-1800"),
-    ("attachment", "tilt-rotator-1600"), ("attachment", "digging-1500"),
+    ("machine", "crawler-14t"), ("machine", "wheeled-16t"), ("machine", "compact-1t8"),
+    ("attachment", "tilting-1800"), ("attachment", "tilt-rotator-1600"), ("attachment", "digging-1500"),
+    ("attachment", "coupled-900"), ("attachment", "v-bucket-1200"),
 ]  # fmt: skip
 
 
@@ -182,12 +183,23 @@ def test_hash_ignores_layout_and_feels_every_number() -> None:
     assert hashed(edited(text, ('id = "tilting-1800"', 'id = "tilting-1801"'))) != base
 
 
-def test_hash_is_that_of_the_canonical_json() -> None:
-    """Stable across versions: a revision once recorded must be found again."""
-    assert (
-        hashed(text_of("machine", "published-mini"))
-        == "b384f407f46443a4039f2f02a2f932bda5447b5ac52c00ca96ac7523509d94e5"
-    )
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            text_of("machine", "published-mini"),
+            "b384f407f46443a4039f2f02a2f932bda5447b5ac52c00ca96ac7523509d94e5",
+        ),
+        (
+            text_of("attachment", "tilt-rotator-1600"),
+            "27d913baad2456e29afbae6faa8cd5d252195bc570e25d9432c08d8de5064cf0",
+        ),
+        (TWO_PIECE, "9997b1139fe41a5f0957baebd2c239f13be84ba299b0e352f5243863d83e9e1a"),
+    ],
+)
+def test_hash_is_that_of_the_canonical_json(text: str, expected: str) -> None:
+    """Stable across versions, keys added since (0.1.0 made these): a revision once recorded must be found again."""
+    assert hashed(text) == expected
 
 
 def test_document_is_the_file_in_its_own_units() -> None:

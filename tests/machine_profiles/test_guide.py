@@ -4,7 +4,7 @@ import math
 import re
 from pathlib import Path
 
-from kinematics.machine import Attachment, Machine
+from kinematics.machine import MOST_PLAY_RAD, Attachment, Machine
 from machine_profiles import parse_profile
 
 GUIDE = Path(__file__).parents[2] / "service" / "guide" / "measuring.md"
@@ -25,6 +25,14 @@ def test_every_example_is_a_profile_or_completes_the_one_before() -> None:
     assert taken[0].geometry.boom_length == 4.6
     assert isinstance(taken[2].geometry, Attachment)
     assert taken[2].geometry.tilt is not None
+
+
+def test_the_guide_names_what_may_be_measured_besides() -> None:
+    text = GUIDE.read_text(encoding="utf-8")
+    assert "`boom.foot_above_ground`" in text
+    assert "`coupler.play`" in text
+    most_deg = math.degrees(MOST_PLAY_RAD)
+    assert f"More than {most_deg:g} degrees is refused" in text
 
 
 def test_the_worked_edge_and_the_taped_edge_agree_with_the_formula() -> None:

