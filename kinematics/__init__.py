@@ -6,6 +6,7 @@ Metres and radians. Frames right-handed, x forward, y left, z up; see DEVELOPERS
 from .arm import Pose, pose
 from .assembly import Assembly, assemble
 from .columns import STATUS, Columns, differentiate_columns, solve_columns
+from .corrections import Correction, TiltCorrection, corrections, cross_slope_correction
 from .drives import (
     FourBarPose,
     cylinder_length,
@@ -28,6 +29,8 @@ from .levelbook import (
 )
 from .levelling import Book, Known, Laser, Outcome, Plane, Role
 from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Range, Receiver
+from .passes import Pass, Place, Stop, longest_pass
+from .reach import Line, Placement, place_edge
 from .readout import Aim, PointReadout, Readout, readout
 from .sensitivity import Sensitivity, sensitivity
 from .stations import Anchor, anchor, station
@@ -44,6 +47,7 @@ __all__ = [
     "Book",
     "BucketLinkage",
     "Columns",
+    "Correction",
     "Crossing",
     "CutFill",
     "Cylinder",
@@ -55,9 +59,13 @@ __all__ = [
     "Layer",
     "LengthUnit",
     "LevelBook",
+    "Line",
     "Machine",
     "Offset",
     "Outcome",
+    "Pass",
+    "Place",
+    "Placement",
     "Plane",
     "PointReadout",
     "Pose",
@@ -68,12 +76,16 @@ __all__ = [
     "Role",
     "Sensitivity",
     "Sight",
+    "Stop",
     "StrikeRules",
     "Target",
+    "TiltCorrection",
     "allowable_misclosure_m",
     "anchor",
     "angle_from_slope_ratio",
     "assemble",
+    "corrections",
+    "cross_slope_correction",
     "curvature_and_refraction_m",
     "cut_fill",
     "cylinder_length",
@@ -86,6 +98,8 @@ __all__ = [
     "from_metres",
     "joint_angle",
     "laser_level_error_m",
+    "longest_pass",
+    "place_edge",
     "pose",
     "readout",
     "reduce_level_book",

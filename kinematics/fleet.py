@@ -60,7 +60,7 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
         name: np.atleast_1d(np.asarray(values, dtype=np.float64)) for name, values in parameters.items()
     }
     faults = []
-    rows = max((column.size for column in columns.values()), default=1)
+    rows = max((1, *(column.size for column in columns.values())))
     for name, column in columns.items():
         if name not in NAMES:
             faults.append(Fault("unknown-parameter", name, repr(name), "one of kinematics.parameters.NAMES"))
@@ -85,6 +85,6 @@ def _joints(assembly: Assembly) -> tuple[str, ...]:
 
 def _fleet(records: NDArray[np.void], limits: NDArray[np.float64], assemblies: tuple[Assembly, ...]) -> Fleet:
     flat = records.view(np.float64).reshape(len(records), len(NAMES))
-    for array in (records, limits):
+    for array in (records, flat, limits):
         array.flags.writeable = False
     return Fleet(records, flat, limits, _joints(assemblies[0]), assemblies)
