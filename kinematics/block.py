@@ -107,7 +107,7 @@ def solve_block(record: np.ndarray[tuple[int], np.dtype[np.void]], turn: Column,
             out[20 * BLOCK + i], out[21 * BLOCK + i], out[22 * BLOCK + i], out[23 * BLOCK + i],
             out[24 * BLOCK + i], out[25 * BLOCK + i], out[26 * BLOCK + i], out[27 * BLOCK + i],
             out[28 * BLOCK + i], out[29 * BLOCK + i], out[30 * BLOCK + i], out[31 * BLOCK + i],
-        ) = outcomes(m, frames(m, fixed, turns_at(turn, i)))  # fmt: skip
+        ) = outcomes(m, fixed, frames(m, fixed, turns_at(turn, i)))  # fmt: skip
 
 
 @compiled

@@ -38,7 +38,7 @@ STEEPEST_RAD = math.radians(45.0)
 PLUMB_EDGE_M = 1e-6
 
 Outcomes = tuple[float, ...]
-Steps = tuple[float, float, float, float]
+Steps = tuple[float, float, float, float, float, float, float, float]
 Turns = tuple[float, ...]
 Frames = tuple[Map, Map, Map, float, float]
 
@@ -111,11 +111,30 @@ def level_after(level: Map, body: Map) -> Map:
 
 
 @inlined
+def over_heel(m: np.void, y: float) -> tuple[float, float]:
+    """Shares of left and right corner, the rest the centre's, in the edge's point ahead of a heel end at this y.
+
+    The line left, centre, right; a heel wider than the edge is held against the corner. Half-way out: (0.5, 0).
+    """
+    out = y - m["centre_y"]
+    left = m["left_y"] - m["centre_y"]
+    right = m["centre_y"] - m["right_y"]
+    to_left = out / (left if left > 0.0 else math.nan)
+    to_right = -out / (right if right > 0.0 else math.nan)
+    to_left = to_left if to_left < 1.0 else 1.0
+    to_right = to_right if to_right < 1.0 else 1.0
+    return to_left if out > 0.0 else 0.0, to_right if out < 0.0 else 0.0
+
+
+@inlined
 def steps(m: np.void) -> Steps:
-    """Sines and cosines of the attachment's two fixed steps: coupler, then mount. The same in every pose."""
+    """What is the same in every pose: sines and cosines of the attachment's two fixed steps, coupler, then mount; which
+    point of the edge lies ahead of the heel's left and right end (`over_heel`)."""
     coupler_s, coupler_c = sincos(m["coupler_angle"])
     mount_s, mount_c = sincos(m["mount_angle"])
-    return coupler_s, coupler_c, mount_s, mount_c
+    left_l, left_r = over_heel(m, m["heel_left_y"])
+    right_l, right_r = over_heel(m, m["heel_right_y"])
+    return coupler_s, coupler_c, mount_s, mount_c, left_l, left_r, right_l, right_r
 
 
 @inlined
@@ -202,7 +221,7 @@ def frames(m: np.void, fixed: Steps, t: Turns) -> Frames:
 
 
 @inlined
-def outcomes(m: np.void, found: Frames) -> Outcomes:
+def outcomes(m: np.void, fixed: Steps, found: Frames) -> Outcomes:
     """The values of `OUTPUTS`; NaN for a point that the profile does not have.
 
     The cross-slope of an edge that stands plumb is NaN, see `standing`.
@@ -231,8 +250,8 @@ def outcomes(m: np.void, found: Frames) -> Outcomes:
     hz = 0.5 * (h1[2] + h2[2]) - cz
     slope = (rz - lz) / (across if across > 0.0 else math.nan)
     floor = arctan2(hz * across, hx * dy - hy * dx)
-    left_clear = h1[2] - lz
-    right_clear = h2[2] - rz
+    left_clear = h1[2] - (cz + fixed[4] * (lz - cz) + fixed[5] * (rz - cz))
+    right_clear = h2[2] - (cz + fixed[6] * (lz - cz) + fixed[7] * (rz - cz))
     clear = left_clear if left_clear < right_clear else right_clear
     ex, ey, _ = direction(
         body_bucket, m["left_x"] - m["right_x"], m["left_y"] - m["right_y"], m["left_z"] - m["right_z"]
@@ -287,8 +306,9 @@ def solve(
     boom, fore_boom, stick = float(q[3]), float(q[4]), float(q[5])
     bucket, tilt, rotate = float(q[6]), float(q[7]), float(q[8])
     turn = turns(pitch, roll, swing_boom, boom, fore_boom, stick, bucket, tilt, rotate)
-    found = frames(m, steps(m), turn)
-    told = outcomes(m, found)
+    fixed = steps(m)
+    found = frames(m, fixed, turn)
+    told = outcomes(m, fixed, found)
     for i in range(BODY):
         row[i] = told[i]
     _, body_stick, body_bucket, _, _ = found

@@ -12,6 +12,7 @@ from .chain import (
     MAST_ANGLE,
     POINTS,
     Frames,
+    Steps,
     frames,
     level_after,
     steps,
@@ -20,7 +21,7 @@ from .compiled import compiled, inlined
 from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, Dyad, pull_bucket, pull_stick
 from .linkage import OK
 from .maps import Vector, direction
-from .outputs import cross_slope_forces, floor_forces, mast_forces
+from .outputs import cross_slope_forces, floor_forces, mast_forces, over_heel_rates
 from .parameters import NAMES
 
 _PLACES = tuple(f"{point}_{axis}" for point in POINTS for axis in "xyz")
@@ -84,12 +85,47 @@ def floor_pushes(told: Column, corner: Column, heel: Column) -> None:
 
 
 @compiled
-def heel_pushes(told: Column, left: Column, right: Column) -> None:
-    """Forces of the heel clearance: on the heel's left end where it is the lower over its corner, else on the right."""
+def heel_pushes(record: np.ndarray[tuple[int], np.dtype[np.void]], told: Column, pushes: Column) -> None:
+    """Forces of the heel clearance: up on the heel's lower end, down on the edge's point ahead of it."""
+    fixed = steps(record[0])
+    for i in range(3 * (HEEL_RIGHT + 1) * BLOCK):
+        pushes[i] = 0.0
     for i in range(BLOCK):
-        lower = told[20 * BLOCK + i] - told[2 * BLOCK + i] < told[23 * BLOCK + i] - told[8 * BLOCK + i]
-        left[2 * BLOCK + i] = 1.0 if lower else 0.0
-        right[2 * BLOCK + i] = 0.0 if lower else 1.0
+        lower = left_heel_lower(fixed, told, i)
+        left = fixed[4] if lower else fixed[6]
+        right = fixed[5] if lower else fixed[7]
+        pushes[(3 * LEFT + 2) * BLOCK + i] = -left
+        pushes[(3 * RIGHT + 2) * BLOCK + i] = -right
+        pushes[(3 * CENTRE + 2) * BLOCK + i] = left + right - 1.0
+        pushes[(3 * HEEL_LEFT + 2) * BLOCK + i] = 1.0 if lower else 0.0
+        pushes[(3 * HEEL_RIGHT + 2) * BLOCK + i] = 0.0 if lower else 1.0
+
+
+@inlined
+def left_heel_lower(fixed: Steps, told: Column, i: int) -> bool:
+    """Whether the heel's left end clears the edge by less than its right one does."""
+    left, centre, right = told[2 * BLOCK + i], told[5 * BLOCK + i], told[8 * BLOCK + i]
+    by_left = told[20 * BLOCK + i] - fixed[4] * (left - centre) - fixed[5] * (right - centre)
+    by_right = told[23 * BLOCK + i] - fixed[6] * (left - centre) - fixed[7] * (right - centre)
+    return by_left < by_right
+
+
+@compiled
+def pull_shares(record: np.ndarray[tuple[int], np.dtype[np.void]], told: Column, out: Column) -> None:
+    """What the heel clearance owes to y of heel and edge besides: they choose the edge's point ahead of the heel."""
+    m = record[0]
+    fixed = steps(m)
+    ends = over_heel_rates(m, m["heel_left_y"]), over_heel_rates(m, m["heel_right_y"])
+    for i in range(BLOCK):
+        lower = left_heel_lower(fixed, told, i)
+        to_left = (fixed[4] if lower else fixed[6]) > 0.0
+        corner = told[2 * BLOCK + i] if to_left else told[8 * BLOCK + i]
+        drop = told[5 * BLOCK + i] - corner
+        out[(_PULL + 3 * HEEL_LEFT + 1) * BLOCK + i] += drop * ends[0][0] if lower else 0.0
+        out[(_PULL + 3 * HEEL_RIGHT + 1) * BLOCK + i] += 0.0 if lower else drop * ends[1][0]
+        out[(_PULL + 3 * LEFT + 1) * BLOCK + i] += drop * (ends[0][1] if lower else ends[1][1])
+        out[(_PULL + 3 * CENTRE + 1) * BLOCK + i] += drop * (ends[0][2] if lower else ends[1][2])
+        out[(_PULL + 3 * RIGHT + 1) * BLOCK + i] += drop * (ends[0][3] if lower else ends[1][3])
 
 
 @compiled
@@ -111,8 +147,9 @@ def mast_pushes(flat: Column, rotation: Column, push: Column) -> None:
 
 @compiled
 def act(
-    kind: int, told: Column, flat: Column, rotation: Column, pushes: Column, acting: NDArray[np.bool_]
-) -> None:
+    record: np.ndarray[tuple[int], np.dtype[np.void]], kind: int, told: Column, flat: Column, rotation: Column,
+    pushes: Column, acting: NDArray[np.bool_],
+) -> None:  # fmt: skip
     """Forces of the output `kind` (its index in `chain.OUTPUTS`) on the points it hangs on, `acting`."""
     acting[:] = False
     size = 3 * BLOCK
@@ -134,15 +171,9 @@ def act(
         opposite(pushes[HEEL_RIGHT * size : (HEEL_RIGHT + 1) * size], heel, 1.0)
         opposite(pushes[CENTRE * size : (CENTRE + 1) * size], heel, -2.0)
     elif kind == HEEL_CLEARANCE:
-        acting[LEFT] = acting[RIGHT] = True
+        acting[: RIGHT + 1] = True
         acting[HEEL_LEFT : HEEL_RIGHT + 1] = True
-        left = pushes[HEEL_LEFT * size : (HEEL_LEFT + 1) * size]
-        right = pushes[HEEL_RIGHT * size : (HEEL_RIGHT + 1) * size]
-        constant(left, 2, 0.0)
-        constant(right, 2, 0.0)
-        heel_pushes(told, left, right)
-        opposite(pushes[LEFT * size : (LEFT + 1) * size], left, -1.0)
-        opposite(pushes[RIGHT * size : (RIGHT + 1) * size], right, -1.0)
+        heel_pushes(record, told, pushes)
     else:
         acting[MAST] = True
         mast_pushes(flat, rotation, pushes[MAST * size :])
@@ -308,13 +339,15 @@ def differentiate_rows(
             solve_block(record, turn, told)
         if kind == MAST_ANGLE:  # its forces stand in the level frame, which the stick's turn must give first
             pull_stick_block(record, turn, pushed, pulled)
-        act(kind, told, flat[machine], rotation, pushes, acting)
+        act(record, kind, told, flat[machine], rotation, pushes, acting)
         gather(flat[machine], pushes, acting, pushed)
         if on_stick:
             pull_stick_block(record, turn, pushed, pulled)
         else:
             pull_bucket_block(record, turn, pushed, pulled)
         pull_points(rotation, pushes, acting, pulled)
+        if kind == HEEL_CLEARANCE:
+            pull_shares(record, told, pulled)
         end = row + count
         fails = judge_block(limits[machine], q, edge_x, edge_y, nil, nil, standings, status[row:end])
         for k in range(wanted.shape[0]):

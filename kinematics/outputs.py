@@ -5,7 +5,9 @@ One formula an output kind, scalars in and out. A place is its own force: 1 alon
 
 import math
 
-from .chain import POINTS
+import numpy as np
+
+from .chain import POINTS, over_heel
 from .compiled import inlined
 from .gradient import ARM_COLUMNS, BUCKET_COLUMNS
 from .maps import Vector, length
@@ -58,11 +60,26 @@ def mast_forces(ahead: float, aside: float, up: float) -> Vector:
     return up * ahead / level * over, up * aside / level * over, -level * over
 
 
+@inlined
+def over_heel_rates(m: np.void, y: float) -> tuple[float, float, float, float]:
+    """d (share of the corner) / d (heel's y, left y, centre y, right y) of `chain.over_heel`, 1/m; the corner is the one
+    on the heel end's side. Zero at the corner and beyond it, where the share is held at 1."""
+    left, right = over_heel(m, y)
+    to_left = 1.0 / (m["left_y"] - m["centre_y"]) if 0.0 < left < 1.0 else 0.0
+    to_right = 1.0 / (m["centre_y"] - m["right_y"]) if 0.0 < right < 1.0 else 0.0
+    return (
+        to_left - to_right,
+        -left * to_left,
+        (left - 1.0) * to_left + (1.0 - right) * to_right,
+        right * to_right,
+    )
+
+
 # The points each shape is taken of, and below which joint of the chain they hang.
 _ON = {
     "cross_slope": ("left", "right"),
     "floor_angle": ("left", "centre", "right", "heel_left", "heel_right"),
-    "heel_clearance": ("left", "right", "heel_left", "heel_right"),
+    "heel_clearance": ("left", "centre", "right", "heel_left", "heel_right"),
     "mast_angle": ("mast",),
 }
 _BELOW_STICK = ("bucket", "tilt", "rotate", "stick_length", *BUCKET_COLUMNS)

@@ -10,7 +10,7 @@
 typedef struct {
     double post_x, post_y, foot_x, foot_y, boom, fore, stick, receiver[3], mast[3];
     double coupler_x, coupler_z, coupler_s, coupler_c, tilt_p[3], tilt_u[3], rotate_p[3], rotate_u[3];
-    double mount_x, mount_z, mount_s, mount_c, point[8][3], limit[7][2];
+    double mount_x, mount_z, mount_s, mount_c, ahead_of_heel[4], point[8][3], limit[7][2];
 } machine;
 
 static inline void sincos_(double x, double *sine, double *cosine)
@@ -163,7 +163,9 @@ static void chain(const machine *restrict m, double (*restrict q)[BLOCK], double
         double hx = 0.5 * (p6.x + p7.x) - p1.x, hy = 0.5 * (p6.y + p7.y) - p1.y, hz = 0.5 * (p6.z + p7.z) - p1.z;
         out[27][i] = (p2.z - p0.z) / across;
         out[28][i] = arctan2_(hz * across, hx * dy - hy * dx);
-        double l = p6.z - p0.z, r = p7.z - p2.z;
+        const double *share = m->ahead_of_heel;
+        double l = p6.z - (p1.z + share[0] * (p0.z - p1.z) + share[1] * (p2.z - p1.z));
+        double r = p7.z - (p1.z + share[2] * (p0.z - p1.z) + share[3] * (p2.z - p1.z));
         out[29][i] = l < r ? l : r;
         e = direction(a, m->point[0][0] - m->point[2][0], m->point[0][1] - m->point[2][1],
                       m->point[0][2] - m->point[2][2]);

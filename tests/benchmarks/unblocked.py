@@ -21,7 +21,7 @@ def solve_unblocked(
         angles = (
             pitch[i], roll[i], swing_boom[i], boom[i], fore_boom[i], stick[i], bucket[i], tilt[i], rotate[i],
         )  # fmt: skip
-        told = outcomes(m, frames(m, fixed, turns(*angles)))
+        told = outcomes(m, fixed, frames(m, fixed, turns(*angles)))
         (
             out[0, i], out[1, i], out[2, i], out[3, i], out[4, i], out[5, i], out[6, i], out[7, i],
             out[8, i], out[9, i], out[10, i], out[11, i], out[12, i], out[13, i], out[14, i], out[15, i],

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinematics import Assembly
-from kinematics.chain import OUTPUTS
+from kinematics.chain import OUTPUTS, over_heel
 from kinematics.parameters import BUCKET_POINTS
 
 _SOURCE = Path(__file__).with_name("chain.c")
@@ -66,6 +66,7 @@ def _machine(assembly: Assembly) -> NDArray[np.float64]:
     )  # fmt: skip
     return np.array([
         *(float(m[name]) for name in lengths), *xyz("receiver", "mast"), *step("coupler"),
-        *xyz("tilt_point", "tilt_axis", "rotate_point", "rotate_axis"), *step("mount"), *xyz(*BUCKET_POINTS),
+        *xyz("tilt_point", "tilt_axis", "rotate_point", "rotate_axis"), *step("mount"),
+        *over_heel(m, m["heel_left_y"]), *over_heel(m, m["heel_right_y"]), *xyz(*BUCKET_POINTS),
         *assembly.limits.tolist(),
     ])  # fmt: skip

@@ -14,7 +14,8 @@ JOINTS = ("pitch", "roll", "swing_boom", "boom", "fore_boom", "stick", "bucket",
 """The order of q."""
 
 EDGE, TEETH = ("left", "centre", "right"), ("tooth_left", "tooth_centre", "tooth_right")
-ON_BUCKET = (*EDGE, *TEETH, "heel_left", "heel_right")
+HEEL = ("heel_left", "heel_right")
+ON_BUCKET = (*EDGE, *TEETH, *HEEL)
 AXES = ("reach", "lateral", "height")
 # A central difference at 50 digits: its error is the third derivative times 1e-30, its rounding 1e-35.
 STEP = mpf(10) ** -15
@@ -132,7 +133,9 @@ def outputs(p: Parameters, q: Sequence[float]) -> Outputs:
         found = {
             f"{name}_{axis}": x for name, place in places.items() for axis, x in zip(AXES, place, strict=True)
         }
+        ahead = [carried(bucket, *_ahead_of(p, heel))[2] for heel in HEEL]
         found |= _readings(places)
+        found["heel_clearance"] = min(places[heel][2] - z for heel, z in zip(HEEL, ahead, strict=True))
         if "receiver" in places:
             mast = carried(stick, *(mpf(p[f"mast_{axis}"]) for axis in "xyz"), place=False)
             found["mast_angle"] = mp.atan2(mp.hypot(mast[0], mast[1]), mast[2])
@@ -151,8 +154,16 @@ def _readings(places: dict[str, Row]) -> Outputs:
     return {
         "cross_slope": (right[2] - left[2]) / run,
         "floor_angle": mp.atan2(heel[2], heel[0] * forward[0] + heel[1] * forward[1]),
-        "heel_clearance": min(places["heel_left"][2] - left[2], places["heel_right"][2] - right[2]),
     }
+
+
+def _ahead_of(p: Parameters, heel: str) -> list[mpf]:
+    """The point of the line left, centre, right of the edge at a heel end's y, in the bucket's frame; no further out
+    than a corner."""
+    y, middle = mpf(p[f"{heel}_y"]), mpf(p["centre_y"])
+    corner = "left" if y > middle else "right"
+    share = min(mpf(1), (y - middle) / (mpf(p[f"{corner}_y"]) - middle))
+    return [mpf(p[f"centre_{a}"]) + share * (mpf(p[f"{corner}_{a}"]) - mpf(p[f"centre_{a}"])) for a in "xyz"]
 
 
 def derivatives(p: Parameters, q: Sequence[float], with_respect_to: str) -> Outputs:

@@ -71,5 +71,10 @@ def _assert_readings(found: Pose, level: Places) -> None:
     forward = np.array([left[1] - right[1], right[0] - left[0], 0.0]) / run
     floor = math.atan2(heel[2], float(heel @ forward))
     assert abs(math.remainder(found.floor_angle - floor, math.tau)) <= REFEREE_RAD * max(1.0, 0.3 / run)
-    clearance = min(level["heel_left"][2] - left[2], level["heel_right"][2] - right[2])
+    # Over the edge's point straight ahead of each heel end, no further out than its corner.
+    tool = found.assembly.attachment
+    corners = (tool.edge[-1], tool.edge[tool.centre], tool.edge[0])
+    heights = [level[name][2] for name in ("right", "centre", "left")]
+    ahead = np.interp([end[1] for end in tool.heel], [corner[1] for corner in corners], heights)
+    clearance = min(level["heel_left"][2] - ahead[0], level["heel_right"][2] - ahead[1])
     assert abs(found.heel_clearance - clearance) <= REFEREE_M
