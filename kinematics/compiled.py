@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -33,8 +33,10 @@ def _njit(formula: Formula, *, forceinline: bool) -> Formula:
         return cast(Formula, _made(formula, forceinline=forceinline, kept=False))
     kept = getattr(made, "_cache", None)
     if kept is not None:
-        file = getattr(kept, "_cache_file", None)
-        if not hasattr(file, "_source_stamp"):  # a later numba, of which this cannot be asked: rather slow than wrong
+        file: Any = getattr(kept, "_cache_file", None)
+        if not hasattr(
+            file, "_source_stamp"
+        ):  # a later numba, of which this cannot be asked: rather slow than wrong
             return cast(Formula, _made(formula, forceinline=forceinline, kept=False))
         # numba looks at the formula's own file alone and would go on using an edited callee's old code.
         file._source_stamp = _sources()
