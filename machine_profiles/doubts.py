@@ -17,6 +17,7 @@ FOOT_M = (0.2, 5.0)
 PIN_SPACING_M = (0.08, 1.2)
 EDGE_M = (0.15, 4.0)
 WIDEST_M = 4.0
+TRANSMISSION_DEG = (15.0, 165.0)
 _UNIT = "check units.length and the decimal point"
 
 
@@ -42,6 +43,17 @@ def pair_doubts(machine: Machine, attachment: Attachment) -> tuple[str, ...]:
     return (
         f"the edge lies {far:.3f} m from the bucket pin, further than the stick is long ({machine.stick_length:.3f} m): "
         "check units.length in both files",
+    )
+
+
+def transmission_doubts(least: float, most: float) -> tuple[str, ...]:
+    """What is hardly true of a pair that closes: a transmission angle (deg) near dead centre somewhere in the stroke."""
+    low, high = TRANSMISSION_DEG
+    if low <= least and most <= high:
+        return ()
+    return (
+        f"the transmission angle runs from {least:.0f} to {most:.0f} deg over the stroke; usual are {low:g} to {high:g}: "
+        "is this the attachment for this machine, and are the linkage's pins right?",
     )
 
 

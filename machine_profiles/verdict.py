@@ -11,7 +11,7 @@ from kinematics.drives import four_bar_from_idler
 from kinematics.errors import Refused
 from kinematics.machine import Attachment, BucketLinkage, Cylinder, Machine, Range
 
-from .doubts import doubts, pair_doubts
+from .doubts import doubts, pair_doubts, transmission_doubts
 from .faults import ProfileFault, ProfileFaulty
 from .loader import Profile, parse_profile
 from .schema import AttachmentDocument
@@ -98,7 +98,9 @@ def check_pair(machine: Profile, attachment: Profile) -> Verdict:
             verdict,
             *(ProfileFault(f.code, f.where, None, f.found, f.expected, f.advice) for f in refused.faults),
         )
-    return replace(verdict, facts={"link_lengths_m": _link_lengths(carrier), **_pair_facts(assembly)})
+    facts = {"link_lengths_m": _link_lengths(carrier), **_pair_facts(assembly)}
+    near = transmission_doubts(*facts["transmission_deg"]) if "transmission_deg" in facts else ()
+    return replace(verdict, facts=facts, doubts=(*verdict.doubts, *near))
 
 
 def _turned_down(verdict: Verdict, *faults: ProfileFault) -> Verdict:
