@@ -18,13 +18,14 @@ from .block import Column, solve_rows
 from .block import Columns as Nine
 from .chain import BEYOND, EDGE_PLUMB, OUTPUTS, POINTS, STEEP
 from .drive_columns import STAND_INS, joint_rows
-from .errors import Fault, refuse
+from .errors import Fault, Refused, refuse
 from .fleet import Fleet
+from .given import MOST_FAULTS, length_of, scale_fault
+from .given import columns as read
 from .gradient import JOINT_COLUMNS
 from .gradient_block import GRADIENT_COLUMNS, differentiate_rows
 from .outputs import acts_on
 
-MOST_FAULTS = 100
 STATUS: Mapping[int, str] = MappingProxyType({
     linkage.OK: "ok",
     linkage.NO_CLOSURE: "no-closure",
@@ -79,7 +80,13 @@ def solve_columns(
     "unknown-machine".
     """
     faults = list(_output_faults(fleet, outputs))
-    plan = _Plan(fleet, _given(angles, cylinders), machine_of, angle_unit, length_unit, faults)
+    for name, factor in (factors or {}).items():
+        faults.extend(scale_fault(f"factors.{name}", factor))
+        if name not in outputs:
+            faults.append(
+                Fault("bad-factor", f"factors.{name}", "a factor of no output asked for", "one of `outputs`")
+            )
+    plan = _Plan(fleet, _given(angles, cylinders, faults), machine_of, angle_unit, length_unit, faults)
     wanted = np.array([OUTPUTS.index(name) for name in outputs], dtype=np.int64)
     given = factors or {}
     scaled = np.array([given.get(name, 1.0) for name in outputs])
@@ -112,7 +119,7 @@ def differentiate_columns(
         Fault("no-such-parameter", f"with_respect_to.{i}", repr(name), "one of " + ", ".join(known))
         for i, name in enumerate(names) if name not in known
     ]  # fmt: skip
-    plan = _Plan(fleet, _given(angles, cylinders), machine_of, angle_unit, length_unit, faults)
+    plan = _Plan(fleet, _given(angles, cylinders, faults), machine_of, angle_unit, length_unit, faults)
     wanted = np.array([GRADIENT_COLUMNS.index(name) for name in names], dtype=np.int64)
     kind = OUTPUTS.index(output)
     factors = np.ones(len(names))
@@ -147,27 +154,29 @@ def _output_faults(fleet: Fleet, outputs: Sequence[str], known: Sequence[str] = 
 
 
 def _given(
-    angles: Mapping[str, ArrayLike], cylinders: Mapping[str, ArrayLike] | None
-) -> dict[str, NDArray[Any]]:
-    drawn = {f"{name}_cylinder": values for name, values in (cylinders or {}).items()}
-    return {name: np.asarray(values) for name, values in (*angles.items(), *drawn.items())}
+    angles: Mapping[str, ArrayLike], cylinders: Mapping[str, ArrayLike] | None, faults: list[Fault]
+) -> dict[str, ArrayLike]:
+    faults.extend(
+        Fault("no-such-joint", name, f"a column {name!r}", "angles; a cylinder's length goes into `cylinders`")
+        for name in angles if name.endswith("_cylinder")
+    )  # fmt: skip
+    plain = {name: values for name, values in angles.items() if not name.endswith("_cylinder")}
+    return {**plain, **{f"{name}_cylinder": values for name, values in (cylinders or {}).items()}}
 
 
 class _Plan:
     """Angles checked and laid out as the compiled loops take them."""
 
     def __init__(
-        self, fleet: Fleet, given: Mapping[str, NDArray[Any]], machine_of: ArrayLike | None,
+        self, fleet: Fleet, given: Mapping[str, ArrayLike], machine_of: ArrayLike | None,
         angle_unit: float, length_unit: float, faults: list[Fault],
     ) -> None:  # fmt: skip
+        faults.extend(scale_fault("angle_unit", angle_unit))
+        faults.extend(scale_fault("length_unit", length_unit))
         which = None if machine_of is None else np.asarray(machine_of)
-        sizes = [array.size for array in given.values() if array.ndim == 1]
-        if which is not None and which.ndim == 1:
-            sizes.append(which.size)
-        poses = max(sizes, default=1)
+        poses = length_of((*given.values(), which))
         faults.extend(_name_faults(given, ("pitch", "roll", *fleet.joints)))
-        for name, array in given.items():
-            faults.extend(_column_faults(name, array, poses))
+        columns = read(given, faults, poses)
         if which is not None:
             faults.extend(_machine_faults(which, poses, len(fleet)))
         refuse(faults[:MOST_FAULTS])
@@ -181,9 +190,6 @@ class _Plan:
             self.machine_of = np.repeat(np.arange(len(fleet)), poses)
         else:
             self.machine_of = np.zeros(1, dtype=np.int64)
-        columns = {
-            name: np.ascontiguousarray(np.atleast_1d(array), np.float64) for name, array in given.items()
-        }
         scales = dict.fromkeys(JOINT_COLUMNS, angle_unit)
         self.driven: list[NDArray[np.uint8]] = []
         indirect = [name for name in columns if name not in JOINT_COLUMNS]
@@ -208,6 +214,8 @@ class _Plan:
         executor: Executor | None, parts: int,
     ) -> Columns:  # fmt: skip
         """The rows, in one go or in parts on the caller's threads."""
+        if not (isinstance(parts, int) and parts >= 1):
+            raise Refused([Fault("bad-parts", "parts", repr(parts), "a whole number of at least 1")])
         out = np.empty((len(names), self.rows))
         status = np.empty(self.rows, dtype=np.uint8)
         cuts = [self.rows * i // parts for i in range(parts + 1)]
@@ -236,7 +244,7 @@ def _frozen(column: Column) -> Column:
     return view
 
 
-def _name_faults(given: Mapping[str, NDArray[Any]], expected: Sequence[str]) -> Iterator[Fault]:
+def _name_faults(given: Mapping[str, ArrayLike], expected: Sequence[str]) -> Iterator[Fault]:
     """What is missing, what nobody asked for, and what was given twice."""
     standing: dict[str, str] = {}
     for name in given:
@@ -252,20 +260,6 @@ def _name_faults(given: Mapping[str, NDArray[Any]], expected: Sequence[str]) -> 
     for name in expected:
         if name not in standing:
             yield Fault("missing-joint", name, "no column", "a column for each of " + ", ".join(expected))
-
-
-def _column_faults(name: str, array: NDArray[Any], poses: int) -> Iterator[Fault]:
-    if array.dtype.kind not in "fiu":
-        yield Fault("not-a-number", name, f"values of type {array.dtype}", "numbers")
-    elif array.ndim > 1 or array.size not in {1, poses}:
-        yield Fault(
-            "ragged", name, f"shape {array.shape}", f"one number, or {poses} as the longest column has"
-        )
-    else:
-        values = np.atleast_1d(array)
-        for i in np.flatnonzero(~np.isfinite(values))[:MOST_FAULTS].tolist():
-            where = f"{name}.{i}" if array.ndim else name
-            yield Fault("not-finite", where, str(values[i]), "a finite number")
 
 
 def _machine_faults(which: NDArray[Any], poses: int, machines: int) -> Iterator[Fault]:

@@ -8,6 +8,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from .assembly import JOINTS, Assembly
 from .errors import Fault, Refused, refuse
+from .given import columns as read
+from .given import length_of
 from .parameters import NAMES
 
 
@@ -54,24 +56,21 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
     """One machine many times over, with some parameters varied: each one number or an array of shape (machines,).
 
     Joint ranges stay those of the machine as measured. A boom 10 mm longer at 30 deg lifts all that hangs on it 5 mm.
-    Raises `Refused`: "unknown-parameter", "no-such-parameter" for one the profile lacks, "not-finite", "ragged".
+    Raises `Refused`: "unknown-parameter", "no-such-parameter" for one the profile lacks, "not-a-number",
+    "not-finite", "ragged", "no-machine".
     """
-    columns = {
-        name: np.atleast_1d(np.asarray(values, dtype=np.float64)) for name, values in parameters.items()
-    }
-    faults = []
-    rows = max((1, *(column.size for column in columns.values())))
-    for name, column in columns.items():
+    faults: list[Fault] = []
+    rows = length_of(parameters.values())
+    columns = read(parameters, faults, rows)
+    if not rows:
+        faults.append(Fault("no-machine", "", "a list of no values", "at least one value"))
+    for name in parameters:
         if name not in NAMES:
             faults.append(Fault("unknown-parameter", name, repr(name), "one of kinematics.parameters.NAMES"))
         elif np.isnan(assembly.parameters[name][0]):
             faults.append(
                 Fault("no-such-parameter", name, "a profile without it", "a parameter that the profile has")
             )
-        if column.ndim != 1 or column.size not in {1, rows}:
-            faults.append(Fault("ragged", name, f"shape {column.shape}", f"one number or {rows}"))
-        for i in np.flatnonzero(~np.isfinite(column))[:1].tolist():
-            faults.append(Fault("not-finite", f"{name}.{i}", str(column.flat[i]), "a finite number"))
     refuse(faults)
     records = np.repeat(assembly.parameters, rows)
     for name, column in columns.items():

@@ -12,6 +12,9 @@ from .compiled import inlined
 from .gradient import ARM_COLUMNS, BUCKET_COLUMNS
 from .maps import Vector, length
 
+# Of a mast that leans less than this (rad) the direction of its lean is rounding.
+PLUMB_MAST = 1e-8
+
 
 @inlined
 def cross_slope_forces(dx: float, dy: float, dz: float) -> Vector:
@@ -50,12 +53,12 @@ def floor_forces(
 
 @inlined
 def mast_forces(ahead: float, aside: float, up: float) -> Vector:
-    """d mast angle / d (level-frame mast), rad; NaN with the mast plumb, where the angle has a kink.
+    """d mast angle / d (level-frame mast), rad; NaN within `PLUMB_MAST` of plumb, where the angle has a kink.
 
     mast = atan2(hypot(ahead, aside), up).
     """
     level = length(ahead, aside)
-    level = level if level > 0.0 else math.nan
+    level = level if level > PLUMB_MAST else math.nan
     over = 1.0 / (level * level + up * up)
     return up * ahead / level * over, up * aside / level * over, -level * over
 

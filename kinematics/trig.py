@@ -6,10 +6,12 @@ arctangent of Cephes (`atan.c`, S. Moshier). Coefficients are facts of approxima
 Held against 50-digit values: sine and cosine within 1 ulp up to `WIDEST_RAD`, arctangent within 3 ulp.
 """
 
+import math
+
 from .compiled import inlined
 
 WIDEST_RAD = 1e5
-"""No sum of joint angles comes near; beyond some 1e6 the reduction loses digits."""
+"""No sum of joint angles comes near; the reduction would lose digits from some 1e6 on."""
 
 # Adding and subtracting it rounds to the nearest whole number: 1.5 * 2^52.
 _ROUNDS = 6755399441055744.0
@@ -24,7 +26,8 @@ _HALF_PI_REST = 6.123233995736766e-17
 
 @inlined
 def sincos(angle: float) -> tuple[float, float]:
-    """(sine, cosine) of an angle (rad) up to `WIDEST_RAD` either way; NaN gives NaN. 0.5236 rad: 0.5, 0.866."""
+    """(sine, cosine) of an angle (rad) up to `WIDEST_RAD` either way, NaN beyond. 0.5236 rad: 0.5, 0.866."""
+    angle = angle if abs(angle) <= WIDEST_RAD else math.nan
     k = (angle * 0.6366197723675814 + _ROUNDS) - _ROUNDS
     r = angle - k * _HALF_PI_1
     w = k * _HALF_PI_2
