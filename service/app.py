@@ -11,7 +11,8 @@ from fastapi_offline import FastAPIOffline
 from pydantic import Field
 
 from . import pages, problems
-from .api import ROUTERS
+from .api import ROUTERS, columns
+from .api.column_solving import workers
 from .book.keeper import Keeper, utc_now
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
@@ -28,7 +29,8 @@ Every refusal is a problem document: [/guide/problems](/guide/problems).
 
 
 _TAGS = [
-    {"name": "poses", "description": "One pose: where the cutting edge, receiver and pins are. No job needed. "
+    {"name": "poses", "description": "One pose, or columns of many: where the cutting edge, receiver and pins are, and "
+     "what that hangs on. No job needed. "
      "`curl -s localhost:8311/v1/poses -H 'content-type: application/json' -d @pose.json`"},
     {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
@@ -62,12 +64,13 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        with await run_in_threadpool(open_store, settings) as database:
+        with workers() as crew, await run_in_threadpool(open_store, settings) as database:
             profiles = Profiles(database, utc_now)
             await run_in_threadpool(profiles.load_shipped)
             app.state.database = database
             app.state.profiles = profiles
             app.state.keeper = Keeper(database, profiles)
+            app.state.workers = crew
             yield
 
     app: FastAPI = FastAPIOffline(
@@ -86,11 +89,14 @@ def create_app(settings: Settings) -> FastAPI:
             "database-from-the-future", "A later release wrote an entry of this log; use that one."
         ),
     )
-    app.add_middleware(Guard, max_body_bytes=settings.max_body_bytes)
+    app.add_middleware(
+        Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes}
+    )
     described = app.openapi
 
     def openapi() -> dict[str, Any]:
         if app.openapi_schema is None:
+            columns.document(described())
             problems.document(described())
         return described()
 

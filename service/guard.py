@@ -1,5 +1,8 @@
 """What stands before every route: Host, Origin, size, media type, JSON. Plain ASGI, so that nothing is read before it.
 
+A bulk route has a limit of its own, takes Arrow too, and checks its text itself (`text.read_json`) away from the event
+loop, which megabytes would hold up.
+
 A page from elsewhere, a name rebound to this machine, a flood, or a text that means two things gets no further. The
 last resort stands here too: what nobody foresaw is logged and answered without a word of the inside.
 """
@@ -18,6 +21,7 @@ _HERE = re.compile(
     "(?:" + "|".join(re.escape(f"[{h}]" if ":" in h else h) for h in LOOPBACK) + r")(?::[0-9]{1,5})?"
 )
 _JSON = re.compile(r'application/json\s*(?:;\s*charset\s*=\s*"?utf-8"?\s*)?', re.IGNORECASE)
+ARROW = "application/vnd.apache.arrow.stream"
 _LONGEST_LENGTH = 18  # digits of a Content-Length; an exabyte has no more
 _ELSEWHERE = "a page of this machine, or no page at all"
 
@@ -49,11 +53,15 @@ _EXTRA = {
 
 
 class Guard:
-    """The ASGI application `app` behind the checks; bodies of more than `max_body_bytes` are refused."""
+    """The ASGI application `app` behind the checks; bodies of more than `max_body_bytes` are refused.
 
-    def __init__(self, app: ASGIApp, max_body_bytes: int) -> None:
+    `bulk`: paths that take larger bodies, JSON or Arrow, with the limit of each.
+    """
+
+    def __init__(self, app: ASGIApp, max_body_bytes: int, bulk: Mapping[str, int] | None = None) -> None:
         self._app = app
         self._most = max_body_bytes
+        self._bulk = bulk or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one connection of any kind."""
@@ -70,12 +78,14 @@ class Guard:
 
     async def _http(self, scope: Scope, receive: Receive, send: "_Answer") -> None:
         headers = _headers(scope)
-        refusal = _stranger(headers) or self._length_fault(headers)
+        bulk = scope["path"] in self._bulk
+        most = self._bulk.get(scope["path"], self._most)
+        refusal = _stranger(headers) or _length_fault(headers, most)
         if refusal is None:
-            body = await self._read(receive)
+            body = await _read(receive, most)
             if body is None:  # half a body: nobody waits for an answer, and half is never acted on
                 return
-            refusal = self._body_fault(body, headers)
+            refusal = _body_fault(body, headers, most, bulk=bulk)
             receive = _replay(body, receive)
         if refusal is not None:
             refusal.headers["Connection"] = "close"  # what is left of the body is not read
@@ -87,51 +97,6 @@ class Guard:
             if send.begun:  # too late for another answer: the server breaks the connection off
                 raise
             await internal(error)(scope, receive, send)
-
-    def _length_fault(self, headers: Headers) -> JSONResponse | None:
-        for length in (lengths := headers.get("content-length", [])):
-            if len(lengths) > 1 or not re.fullmatch("[0-9]+", length):
-                return _refuse(
-                    "bad-request", f"Content-Length {', '.join(lengths)!r}", "one whole number of bytes"
-                )
-            if len(length) > _LONGEST_LENGTH or int(length) > self._most:
-                return self._too_large(f"{length} bytes")
-        return None
-
-    def _body_fault(self, body: bytes, headers: Headers) -> JSONResponse | None:
-        if len(body) > self._most:
-            return self._too_large(f"more than {self._most} bytes")
-        if not body:
-            return None
-        kinds = headers.get("content-type", [])
-        if len(kinds) != 1 or not _JSON.fullmatch(kinds[0].strip()):
-            found = ", ".join(kinds)
-            return _refuse(
-                "wrong-media-type", f"Content-Type {found!r}", "Content-Type: application/json, in UTF-8",
-                "say that the body is JSON; forms and plain text are not taken",
-            )  # fmt: skip
-        faults = json_faults(body)
-        if faults:
-            broken = faults[0].code == "malformed-json"
-            return problem("malformed-json" if broken else "invalid-request", faults)
-        return None
-
-    def _too_large(self, found: str) -> JSONResponse:
-        return _refuse("too-large", found, f"at most {self._most} bytes", "no request here needs as much")
-
-    async def _read(self, receive: Receive) -> bytes | None:
-        """The whole body; of one that grows past the limit only as much as shows it; None if the sender left."""
-        chunks: list[bytes] = []
-        size = 0
-        while size <= self._most:
-            message = await receive()
-            if message["type"] == "http.disconnect":
-                return None
-            chunks.append(message.get("body", b""))
-            size += len(chunks[-1])
-            if not message.get("more_body", False):
-                break
-        return b"".join(chunks)
 
 
 class _Answer:
@@ -181,6 +146,60 @@ def _stranger(headers: Headers) -> JSONResponse | None:
         advice = "type the address into the browser, or follow a link of this service's own pages"
         return _refuse("foreign-origin", "a request that a page of another site makes", _ELSEWHERE, advice)
     return None
+
+
+def _length_fault(headers: Headers, most: int) -> JSONResponse | None:
+    for length in (lengths := headers.get("content-length", [])):
+        if len(lengths) > 1 or not re.fullmatch("[0-9]+", length):
+            return _refuse(
+                "bad-request", f"Content-Length {', '.join(lengths)!r}", "one whole number of bytes"
+            )
+        if len(length) > _LONGEST_LENGTH or int(length) > most:
+            return _too_large(f"{length} bytes", most)
+    return None
+
+
+def _body_fault(body: bytes, headers: Headers, most: int, *, bulk: bool) -> JSONResponse | None:
+    if len(body) > most:
+        return _too_large(f"more than {most} bytes", most)
+    if not body:
+        return None
+    kinds = [kind.strip() for kind in headers.get("content-type", [])]
+    if bulk and [kind.lower() for kind in kinds] == [ARROW]:
+        return None
+    if len(kinds) != 1 or not _JSON.fullmatch(kinds[0]):
+        found = ", ".join(kinds)
+        return _refuse(
+            "wrong-media-type", f"Content-Type {found!r}",
+            f"Content-Type: application/json, in UTF-8{f'; or {ARROW}' if bulk else ''}",
+            "say what the body is; forms and plain text are not taken",
+        )  # fmt: skip
+    if bulk:
+        return None
+    faults = json_faults(body)
+    if faults:
+        broken = faults[0].code == "malformed-json"
+        return problem("malformed-json" if broken else "invalid-request", faults)
+    return None
+
+
+def _too_large(found: str, most: int) -> JSONResponse:
+    return _refuse("too-large", found, f"at most {most} bytes", "send less at a time")
+
+
+async def _read(receive: Receive, most: int) -> bytes | None:
+    """The whole body; of one that grows past the limit only as much as shows it; None if the sender left."""
+    chunks: list[bytes] = []
+    size = 0
+    while size <= most:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            return None
+        chunks.append(message.get("body", b""))
+        size += len(chunks[-1])
+        if not message.get("more_body", False):
+            break
+    return b"".join(chunks)
 
 
 def _refuse(slug: str, found: str, expected: str, advice: str = "") -> JSONResponse:

@@ -39,6 +39,7 @@ MOST_FAULTS = 100
 # "unknown-..." is 404 for what a path names, 422 for what a body names.
 TABLE: dict[str, tuple[int, str]] = {
     "malformed-json": (400, "The body is not JSON"),
+    "malformed-arrow": (400, "The body is not an Arrow stream"),
     "bad-request": (400, "The request cannot be read"),
     "bad-header": (400, "A header cannot be read"),
     "foreign-origin": (403, "Asked by a page from elsewhere"),
@@ -60,8 +61,9 @@ TABLE: dict[str, tuple[int, str]] = {
     "idempotency-conflict": (409, "The key stands for another request"),
     "sequence-mismatch": (412, "The log has moved on"),
     "too-large": (413, "The body is too large"),
-    "wrong-media-type": (415, "Writes are JSON"),
+    "wrong-media-type": (415, "Not a media type for this"),
     "foreign-host": (421, "Asked for another host"),
+    "too-many-values": (422, "Too many values at once"),
     "invalid-request": (422, "The request does not fit"),
     "refused": (422, "No trustworthy number"),
     "unknown-benchmark": (422, "No such benchmark"),

@@ -27,6 +27,10 @@ class Settings(BaseSettings):
     max_body_bytes: int = Field(
         1_048_576, ge=1024, le=64 * 1_048_576, description="Larger bodies are refused."
     )
+    max_bulk_body_bytes: int = Field(
+        64 * 1_048_576, ge=1024, le=1024 * 1_048_576,
+        description="The same for columns of poses (/v1/pose-columns), which are larger by nature.",
+    )  # fmt: skip
 
     @model_validator(mode="before")
     @classmethod

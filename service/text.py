@@ -11,10 +11,12 @@ from functools import lru_cache
 from typing import Any
 
 from pydantic import BaseModel, Field
+from pydantic_core import from_json
 
 from .strict import Strict
 
 DEEPEST = 64
+_MOST_QUOTES = 4096  # more is no text of numbers, and none for the quick reader
 _LONGEST_TEXT = 120
 _LONGEST_LIST = 400
 
@@ -114,6 +116,32 @@ def json_faults(body: bytes) -> list[FaultOut]:
     return []
 
 
+def read_json(body: bytes) -> tuple[Any, list[FaultOut]]:
+    """(value, faults) of a JSON text, some five times as fast as `json_faults` and a reader: for megabytes of numbers.
+
+    The quick reader keeps the last of two equal names; it is believed only where it kept as many as were written.
+    """
+    flat = body.count(b"[") + body.count(b"{") <= DEEPEST
+    if flat and b"\\" not in body and body.count(b'"') <= _MOST_QUOTES:
+        try:
+            value = from_json(body)
+        except ValueError:
+            pass  # the thorough reader says what is wrong, and where
+        else:
+            if len(_names(body.decode())) == _names_kept(value):
+                return value, []
+    faults = json_faults(body)
+    return (None, faults) if faults else (json.loads(body), [])
+
+
+def _names_kept(value: object) -> int:
+    if isinstance(value, dict):
+        return len(value) + sum(map(_names_kept, value.values()))
+    if isinstance(value, list) and not {dict, list}.isdisjoint(map(type, value)):
+        return sum(map(_names_kept, value))
+    return 0
+
+
 def _malformed(before: str, found: str, advice: str) -> FaultOut:
     line, column = before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
     return fault(
@@ -148,13 +176,22 @@ class _Pairs(list[tuple[str, Any]]):
     """An object as its pairs, which a dict would lose."""
 
 
-_NAME = re.compile(r'"([^"]*)"\s*:')
-
-
 def _all_names_differ(text: str) -> bool:
     """Whether no field name at all comes twice: then none does within one object, and the quick reader will do."""
-    names = _NAME.findall(text)
-    return "\\" not in text and len(names) == len(set(names))
+    if "\\" in text:
+        return False
+    names = _names(text)
+    return len(names) == len(set(names))
+
+
+def _names(text: str) -> list[str]:
+    """The field names of a JSON text without escapes: every second piece between quotes that a colon follows."""
+    pieces = text.split('"')
+    return [
+        name
+        for name, after in zip(pieces[1::2], pieces[2::2], strict=False)
+        if after.lstrip().startswith(":")
+    ]
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -220,9 +257,9 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
     if kind == "missing":
         return fault("missing-field", f"nothing{where}", _missing(inside, place), "", at)
     if kind == "extra_forbidden":
-        return _unknown(str(place[-1]), _fields(endpoint, place[:-1]), at)
+        return unknown_field(str(place[-1]), _fields(endpoint, place[:-1]), at)
     if place and place[-1] == "[key]":
-        return _unknown(str(value), _choices(limits), at)
+        return unknown_field(str(value), _choices(limits), at)
     if isinstance(value, float) and not math.isfinite(value):
         return fault("not-finite", shown(value) + where, "a finite number", "leave out what is not known", at)
     code, expected = wanted(kind, limits, str(each["msg"]))
@@ -265,7 +302,8 @@ def _choices(limits: Mapping[str, Any]) -> list[str]:
     return re.findall(r"'([^']*)'", str(limits.get("expected", "")))
 
 
-def _unknown(name: str, known: Sequence[str], at: str) -> FaultOut:
+def unknown_field(name: str, known: Sequence[str], at: str) -> FaultOut:
+    """The fault of a name that is not among those known: ("bom", ["boom"], "/bom") advises boom."""
     return fault(
         "unknown-field", f"the field {shown(name)}",
         "one of: " + ", ".join(known) if known else "no field of this name",

@@ -2,10 +2,12 @@
 
 from fastapi import APIRouter
 
-from . import jobs, poses, profiles, readouts, records
+from . import columns, jobs, poses, profiles, readouts, records, sensitivities
 
 ROUTERS: tuple[APIRouter, ...] = (
     poses.router,
+    columns.router,
+    sensitivities.router,
     profiles.router,
     jobs.router,
     records.router,

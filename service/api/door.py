@@ -11,6 +11,8 @@ from service.book.keeper import Decide, Keeper, Recorded
 from service.book.profiles import Profiles
 from service.book.requests import Recording
 
+from .column_solving import Workers
+
 # Access control names people later; on loopback there is one.
 LOCAL_ACTOR = "local"
 _LONGEST_SEQ = 18
@@ -21,6 +23,11 @@ async def keeper_of(request: Request) -> Keeper:
     return cast(Keeper, request.app.state.keeper)
 
 
+async def workers_of(request: Request) -> Workers:
+    """The threads for columns of poses."""
+    return cast(Workers, request.app.state.workers)
+
+
 async def profiles_of(request: Request) -> Profiles:
     """The profile revisions."""
     return cast(Profiles, request.app.state.profiles)
@@ -28,6 +35,7 @@ async def profiles_of(request: Request) -> Profiles:
 
 KeeperDep = Annotated[Keeper, Depends(keeper_of)]
 ProfilesDep = Annotated[Profiles, Depends(profiles_of)]
+WorkersDep = Annotated[Workers, Depends(workers_of)]
 IfMatch = Annotated[
     str | None,
     Header(

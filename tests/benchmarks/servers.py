@@ -1,4 +1,7 @@
-"""Two servers in one process for the benchmark: the service, and the empty route. Prints their ports."""
+"""Three servers in one process for the benchmarks: the service, and the empty routes for one pose and for bulk.
+
+Prints their ports.
+"""
 
 import asyncio
 import json
@@ -7,17 +10,25 @@ import tempfile
 from pathlib import Path
 
 import uvicorn
-from fastapi import FastAPI
+from fastapi import FastAPI, Request, Response
 
 from kinematics import LengthUnit
+from service.api import column_arrow, columns
+from service.api.column_request import Head, Pair
+from service.api.column_solving import solve as solve_columns
+from service.api.column_solving import workers
 from service.api.poses import PoseOut, PoseRequest, pose_out
-from service.app import create_app
+from service.app import create_app, open_store
+from service.book.keeper import utc_now
 from service.book.posing import solve
+from service.book.profiles import Profiles
 from service.book.requests import PoseIn
 from service.book.state import Named
+from service.guard import ARROW, Guard
 from service.serving import bind
 from service.settings import Settings
 from service.shift import arm_of_demo
+from tests.benchmarks import bulk
 from tests.benchmarks.door import BODY
 
 
@@ -36,11 +47,37 @@ def floor_app() -> FastAPI:
     return app
 
 
-async def serve(folder: Path) -> None:
-    """Both on free ports until terminated."""
+def empty_bulk_app(settings: Settings) -> FastAPI:
+    """An empty route behind the same guard: it takes the same body and answers the same bytes, computed once."""
+    app = FastAPI()
+    ready = _bulk_answer(settings)
+
+    @app.post(columns.PATH)
+    async def answer(request: Request) -> Response:
+        async for _ in request.stream():
+            pass
+        return Response(ready, media_type=ARROW)
+
+    app.add_middleware(
+        Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes}
+    )
+    return app
+
+
+def _bulk_answer(settings: Settings) -> bytes:
+    pairs = [Pair(machine="crawler-14t", attachment="tilting-1800")]
+    asked = column_arrow.read(bulk.stream(), Head(machines=pairs, outputs=list(bulk.WANTED)))
+    with open_store(settings) as database, workers() as crew:
+        profiles = Profiles(database, utc_now)
+        profiles.load_shipped()
+        return bytes(column_arrow.write(solve_columns(asked, profiles, crew)))
+
+
+async def serve(apps: list[FastAPI]) -> None:
+    """All on free ports until terminated."""
     servers = []
     ports = []
-    for app in (create_app(Settings(data_folder=folder)), floor_app()):
+    for app in apps:
         listener = bind("127.0.0.1", 0)
         ports.append(listener.getsockname()[1])
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
@@ -52,4 +89,5 @@ async def serve(folder: Path) -> None:
 
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as name:
-        asyncio.run(serve(Path(name)))
+        settings = Settings(data_folder=Path(name))
+        asyncio.run(serve([create_app(settings), floor_app(), empty_bulk_app(settings)]))

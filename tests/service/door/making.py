@@ -21,6 +21,7 @@ from service.settings import Settings
 from service.strict import Strict
 
 LIMIT = 64 * 1024
+BULK = 2 * LIMIT
 INSIDE = "the pump house key is under the mat"
 JSON = {"content-type": "application/json"}
 DEADLINE_S = 30.0
@@ -46,7 +47,7 @@ class Body(Strict):
 
 def service(folder: Path) -> FastAPI:
     """The real application with the tests' routes beside its own."""
-    app = create_app(Settings(data_folder=folder, max_body_bytes=LIMIT))
+    app = create_app(Settings(data_folder=folder, max_body_bytes=LIMIT, max_bulk_body_bytes=BULK))
 
     @app.post("/v1/bodies")
     def take(asked: Body) -> Body:

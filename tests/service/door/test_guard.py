@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from starlette.types import Message, Receive, Scope, Send
 
-from service.guard import Guard
+from service.guard import ARROW, Guard
 
-from .making import JSON, LIMIT, Door
+from .making import BULK, JSON, LIMIT, Door
 
 BODY = b'{"number": 1.5}'
 
@@ -163,6 +163,25 @@ def test_half_a_body_is_never_acted_on() -> None:
         (b"transfer-encoding", b"chunked"),
     ]
     assert run(headers, incoming) == (False, [])
+
+
+@pytest.mark.parametrize(
+    ("path", "limit"), [("/v1/pose-columns", BULK), ("/v1/pose-columns/", LIMIT), ("/v1", LIMIT)]
+)
+def test_a_bulk_path_has_a_limit_of_its_own(door: Door, path: str, limit: int) -> None:
+    """Bulk alone, and by its exact path; the text is then its own affair."""
+    full = b'{"x": 1}' + b" " * (limit - 8)
+    assert door.ask("POST", path, full, JSON).status_code in {404, 422}
+    answer = door.ask("POST", path, full + b" ", JSON)
+    assert (answer.status_code, slug_of(answer.json())) == (413, "too-large")
+    assert str(limit) in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    ("path", "status"), [("/v1/pose-columns", 422), ("/v1/bodies", 415), ("/v1/pose-columns/", 415)]
+)
+def test_arrow_is_taken_by_bulk_alone(door: Door, path: str, status: int) -> None:
+    assert door.ask("POST", path, b"x", {"content-type": ARROW.upper()}).status_code == status
 
 
 def test_only_the_api_is_kept_from_caches(door: Door) -> None:

@@ -10,13 +10,14 @@ from service.settings import Settings
 
 @pytest.fixture(autouse=True)
 def bare(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("DATA_FOLDER", "HOST", "PORT", "MAX_BODY_BYTES"):
+    for name in ("DATA_FOLDER", "HOST", "PORT", "MAX_BODY_BYTES", "MAX_BULK_BODY_BYTES"):
         monkeypatch.delenv(f"TIPDATUM_{name}", raising=False)
 
 
 def test_defaults(tmp_path: Path) -> None:
     settings = Settings(data_folder=tmp_path)
     assert (settings.host, settings.port, settings.max_body_bytes) == ("127.0.0.1", 8311, 1_048_576)
+    assert settings.max_bulk_body_bytes == 64 * 1_048_576
     assert settings.database_url == f"sqlite:///{tmp_path.resolve()}/tipdatum.sqlite"
 
 
@@ -75,7 +76,9 @@ def test_unknown_key(tmp_path: Path) -> None:
         Settings(data_folder=tmp_path, prot=1)  # type: ignore[call-arg]
 
 
-@pytest.mark.parametrize("change", [{"port": -1}, {"port": 65536}, {"port": "x"}, {"max_body_bytes": 10}])
+@pytest.mark.parametrize(
+    "change", [{"port": -1}, {"port": 65536}, {"port": "x"}, {"max_body_bytes": 10}, {"max_bulk_body_bytes": 2**40}],
+)  # fmt: skip
 def test_numbers_out_of_range(tmp_path: Path, change: dict[str, object]) -> None:
     with pytest.raises(ValidationError, match=next(iter(change))):
         Settings(data_folder=tmp_path, **change)  # type: ignore[arg-type]

@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError
 
 from service.book import requests
 from service.strict import Strict
-from service.text import DEEPEST, fault, json_faults, misfit, nearest, plain, pointer, shown
+from service.text import DEEPEST, fault, json_faults, misfit, nearest, plain, pointer, read_json, shown
 
 ANY_TEXT = st.text(st.characters(), max_size=200)  # half surrogate pairs too
 JSON_VALUES = st.recursive(
@@ -60,6 +60,54 @@ def test_a_fault_can_always_be_sent(text: str, number: float) -> None:
 @settings(deadline=None)
 def test_any_json_may_pass(value: object) -> None:
     assert json_faults(json.dumps(value).encode()) == []
+
+
+@given(JSON_VALUES, st.booleans())
+@settings(deadline=None)
+def test_the_quick_reader_reads_the_same(value: object, escaped: bool) -> None:
+    """To the last bit, and whole numbers stay whole."""
+    body = json.dumps(value, ensure_ascii=escaped).encode("utf-8", "surrogatepass")
+    found, faults = read_json(body)
+    assert faults == json_faults(body)
+    assert repr(found) == ("None" if faults else repr(json.loads(body)))
+
+
+@given(st.lists(st.floats(allow_nan=False) | st.integers(), max_size=50))
+def test_the_quick_reader_rounds_the_same(numbers: list[float]) -> None:
+    body = json.dumps({"a": numbers}).encode()
+    assert repr(read_json(body)[0]) == repr(json.loads(body))
+
+
+PLAIN = st.text(':", {}[]ab', max_size=6)
+
+
+@given(st.lists(st.tuples(PLAIN, st.lists(PLAIN, max_size=2)), max_size=4))
+@settings(max_examples=500)
+def test_no_name_given_twice_slips_past_the_quick_reader(pairs: list[tuple[str, list[str]]]) -> None:
+    """Colons, commas and quotes in the names and beside them, to mislead whoever counts."""
+    pairs = [(name.replace('"', ""), [each.replace('"', "") for each in values]) for name, values in pairs]
+    inner = ", ".join(f'"{name}" :{json.dumps(values)}' for name, values in pairs)
+    body = f'{{"outer": [{{{inner}}}], ":": 1}}'.encode()
+    found, faults = read_json(body)
+    assert faults == json_faults(body)
+    assert bool(faults) == (len({name for name, _ in pairs}) < len(pairs))
+    assert faults or found == json.loads(body)
+
+
+@given(st.binary(max_size=60))
+def test_the_quick_reader_refuses_the_same_bytes(body: bytes) -> None:
+    assert read_json(body)[1] == json_faults(body)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["[" * 64 + "1" + "]" * 64, "[" * 65 + "]" * 65, "1" * 5000, "-0", "-0.0", "1E400", "NaN", "[-Infinity]", "01", "1.",
+     ".5", "+1", "\ufeff1", " 1 ", "1 2", '"a\tb"', "[1,]"],
+)  # fmt: skip
+def test_corners_of_the_quick_reader(text: str) -> None:
+    found, faults = read_json(text.encode())
+    assert faults == json_faults(text.encode())
+    assert faults or repr(found) == repr(json.loads(text))
 
 
 @given(st.binary(max_size=60))
