@@ -13,13 +13,13 @@ from tests.conftest import cache_folder
 
 os.environ.setdefault("NUMBA_CACHE_DIR", cache_folder())
 
-from tests.benchmarks import batch, door, kernel
+from tests.benchmarks import batch, bulk, door, kernel
 
 BENCHMARKS: tuple[Callable[[], dict[str, float]], ...] = (
-    kernel.single_pose, batch.start_up, batch.batch, door.post_pose,
+    kernel.single_pose, batch.start_up, batch.batch, door.post_pose, bulk.bulk,
 )  # fmt: skip
 AT_LEAST = {"post_pose_over_floor": 0.6, "c_simd_gain": 3.0, "block_gain": 2.5, "two_threads_speedup": 1.7}
-AT_MOST = {"batch_over_c": 2.0, "gradient_over_value": 2.5}
+AT_MOST = {"batch_over_c": 2.0, "gradient_over_value": 2.5, "arrow_over_empty_route": 1.5}
 
 MOST_RUNS = 3
 

@@ -110,7 +110,3 @@ def _post(connection: HTTPConnection, body: bytes) -> bytes:
     content = response.read()
     assert response.status == 200, content[:500]
     return content
-
-
-if __name__ == "__main__":
-    sys.stdout.write(json.dumps(bulk()) + "\n")

@@ -24,7 +24,7 @@ def post_pose() -> dict[str, float]:
             assert servers.stdout is not None
             ours, floor = (
                 HTTPConnection("127.0.0.1", port, timeout=30)
-                for port in json.loads(servers.stdout.readline())
+                for port in json.loads(servers.stdout.readline())[:2]
             )
             for connection in (ours, floor):
                 connection.connect()
