@@ -17,7 +17,7 @@ from . import linkage
 from .block import Column, solve_rows
 from .block import Columns as Nine
 from .chain import BEYOND, EDGE_PLUMB, OUTPUTS, POINTS, STEEP
-from .drive_columns import STAND_INS, joint_rows
+from .drive_columns import STAND_INS, joint_rows, unmeasured
 from .errors import Fault, Refused, refuse
 from .fleet import Fleet
 from .given import MOST_FAULTS, length_of, scale_fault
@@ -57,7 +57,7 @@ class Columns:
 
     @property
     def ok(self) -> NDArray[np.bool_]:
-        """True in rows with numbers."""
+        """True in rows that were solved. A derivative may still be NaN there: at a kink there is none."""
         found: NDArray[np.bool_] = self.status == linkage.OK
         return found
 
@@ -176,6 +176,11 @@ class _Plan:
         which = None if machine_of is None else np.asarray(machine_of)
         poses = length_of((*given.values(), which))
         faults.extend(_name_faults(given, ("pitch", "roll", *fleet.joints)))
+        for name in given:
+            if name in STAND_INS or (
+                name.removesuffix("_cylinder") in fleet.joints and name not in JOINT_COLUMNS
+            ):
+                faults.extend(unmeasured(fleet, name))
         columns = read(given, faults, poses)
         if which is not None:
             faults.extend(_machine_faults(which, poses, len(fleet)))

@@ -13,10 +13,10 @@ from . import linkage
 from .assembly import ROUNDING_RAD, Assembly
 from .chain import BEYOND
 from .compiled import compiled
-from .errors import Fault, Refused
+from .errors import Fault
 from .fleet import Fleet
 from .linkage import bucket_from_idler, idler_from_power_link, joint_from_cylinder, wrapped
-from .parameters import CYLINDERS, NAMES
+from .parameters import CYLINDER_PINS, NAMES
 
 STAND_INS = ("idler", "power_link")
 _LINKS = np.array([
@@ -25,12 +25,17 @@ _LINKS = np.array([
         "idler_pivot_x", "idler_pivot_z", "idler_length", "power_link_length", "stick_length", "pin_spacing",
     )
 ])  # fmt: skip
+# Foot x, foot z, eye x, eye z; of the bucket cylinder the idler's outer pin, whose z is 0 and stands nowhere.
+_NOWHERE = -1
 _ENDS = {
-    name: np.array(
-        [NAMES.index(f"{name}_cylinder_{part}") for part in ("foot_x", "foot_z", "eye_x", "eye_z")]
-    )
-    for name in CYLINDERS
-}
+    name: np.array([NAMES.index(f"{name}_cylinder_{pin}") for pin in pins])
+    for name, pins in CYLINDER_PINS.items()
+} | {
+    "bucket": np.array([
+        NAMES.index("bucket_cylinder_foot_x"), NAMES.index("bucket_cylinder_foot_z"), NAMES.index("idler_length"),
+        _NOWHERE,
+    ])
+}  # fmt: skip
 
 Column = NDArray[np.float64]
 
@@ -40,29 +45,28 @@ def joint_rows(
 ) -> tuple[str, Column, NDArray[np.uint8]]:
     """(joint, angles rad, status), shape (rows,), from what stands in for it: "boom_cylinder" (m), "idler" (rad), ...
 
-    `values`: shape (poses,) or (1,), times `unit`; row r takes pose r % poses and the machine of `machine_of`.
-    Raises `Refused` "no-cylinder", "no-linkage" where a machine of the fleet has not measured it.
+    `values`: shape (poses,) or (1,), times `unit`; row r takes pose r % poses and the machine of `machine_of`. Every
+    machine has it (`unmeasured`).
     """
     out = np.empty(rows)
     status = np.empty(rows, dtype=np.uint8)
-    faults = [fault for each in fleet.assemblies for fault in _unmeasured(each, name)][:1]
-    if faults:
-        raise Refused(faults)
     joint = name.removesuffix("_cylinder")
     bar = _constants(fleet, _bar) if joint in {"bucket", *STAND_INS} else np.zeros((1, 5))
     if joint in STAND_INS:
         follow_rows(fleet.flat, bar, machine_of, values, unit, int(joint == "power_link"), out, status)
         return "bucket", out, status
-    ends = _ENDS[joint].copy()
-    if joint == "bucket":  # its rod pin is the idler's outer pin, whatever the idler's length is varied to
-        ends[2] = NAMES.index("idler_length")
     drawn = _constants(fleet, lambda each: _drawn(each, joint))
-    draw_rows(fleet.flat, ends, drawn, machine_of, values, unit, out, status)
+    draw_rows(fleet.flat, _ENDS[joint], drawn, machine_of, values, unit, out, status)
     if joint == "bucket":
         turned, ok = np.empty(rows), np.empty(rows, dtype=np.uint8)
         follow_rows(fleet.flat, bar, machine_of, out, 1.0, 0, turned, ok)
         return joint, turned, np.where(status != linkage.OK, status, ok)
     return joint, out, status
+
+
+def unmeasured(fleet: Fleet, name: str) -> list[Fault]:
+    """ "no-cylinder" or "no-linkage" where a machine of the fleet has not measured what `name` stands for."""
+    return [fault for each in fleet.assemblies for fault in _unmeasured(each, name)][:1]
 
 
 def _unmeasured(assembly: Assembly, name: str) -> list[Fault]:
@@ -116,7 +120,7 @@ def draw_rows(
         machine = machine_of[row] if machine_of.shape[0] > 1 else machine_of[0]
         length = values[row % values.shape[0]] * unit
         m = flat[machine]
-        eye_z = m[ends[3]]
+        eye_z = m[ends[3]] if ends[3] != _NOWHERE else 0.0
         extending, shortest, longest, middle, low, high = (
             constants[machine, 0], constants[machine, 1], constants[machine, 2], constants[machine, 3],
             constants[machine, 4], constants[machine, 5],

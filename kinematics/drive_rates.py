@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from .arm import Pose
 from .drives import FourBarPose
 from .errors import Fault, Refused
+from .parameters import CYLINDER_PINS
 from .rates import Followed, follows, four_bar_rates, power_link_rates, transmission_rates, triangle_rates
 
 DRIVE_OUTPUTS = (
@@ -41,7 +42,7 @@ def drive_output(pose: Pose, output: str) -> tuple[float, Rates]:
     by_idler, *ends = _triangle(pose, joint, _four_bar(pose, output).idler)
     joints, parameters = _bar_output(pose, _four_bar(pose, output), "idler_angle")
     through = {name: by_idler * rate for name, rate in parameters.items()}
-    through |= dict(zip(_ends(joint)[:2], ends[:2], strict=True))
+    through |= dict(zip(_ends(joint), ends[:2], strict=True))
     through["idler_length"] += ends[2]  # the rod pin is the idler's outer pin
     return value, ({name: by_idler * rate for name, rate in joints.items()}, through)
 
@@ -75,7 +76,7 @@ def _at(rates: dict[str, float], pose: Pose) -> dict[str, float]:
 
 
 def _ends(joint: str) -> tuple[str, ...]:
-    return tuple(f"{joint}_cylinder_{part}" for part in ("foot_x", "foot_z", "eye_x", "eye_z"))
+    return tuple(f"{joint}_cylinder_{pin}" for pin in CYLINDER_PINS[joint])
 
 
 def _triangle(pose: Pose, joint: str, angle: float) -> tuple[float, ...]:

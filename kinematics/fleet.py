@@ -1,6 +1,6 @@
 """One or many machines as the compiled loops read them: records one below the other."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from .assembly import JOINTS, Assembly
 from .errors import Fault, Refused, refuse
 from .given import columns as read
 from .given import length_of
+from .machine import SHORTEST_LINK_M, UNIT_WITHIN
 from .parameters import NAMES
 
 
@@ -57,7 +58,7 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
 
     Joint ranges stay those of the machine as measured. A boom 10 mm longer at 30 deg lifts all that hangs on it 5 mm.
     Raises `Refused`: "unknown-parameter", "no-such-parameter" for one the profile lacks, "not-a-number",
-    "not-finite", "ragged", "no-machine".
+    "not-finite", "ragged", "no-machine"; "zero-length-link", "not-a-direction", "centre-outside" for what no machine is.
     """
     faults: list[Fault] = []
     rows = length_of(parameters.values())
@@ -75,7 +76,28 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
     records = np.repeat(assembly.parameters, rows)
     for name, column in columns.items():
         records[name] = column
+    there = [name for name in columns if name != "fore_boom_length" or assembly.machine.fore_boom is not None]
+    refuse(_impossible(records, there))
     return _fleet(records, np.repeat(assembly.limits[None, :], rows, axis=0), (assembly,))
+
+
+def _impossible(records: NDArray[np.void], varied: Iterable[str]) -> Iterator[Fault]:
+    """What no machine can be, as `machine` has it: the first of each kind."""
+    for name in varied:
+        if name.endswith("_length") or name == "pin_spacing":
+            for i in np.flatnonzero(records[name] < SHORTEST_LINK_M)[:1].tolist():
+                yield Fault("zero-length-link", f"{name}.{i}", f"{records[name][i]:g} m",
+                            f"a length of at least {SHORTEST_LINK_M} m")  # fmt: skip
+    for name in ("tilt_axis", "rotate_axis", "mast"):
+        lengths = np.sqrt(sum(records[f"{name}_{axis}"] ** 2 for axis in "xyz"))
+        for i in np.flatnonzero(np.abs(lengths - 1.0) > UNIT_WITHIN)[:1].tolist():
+            yield Fault("not-a-direction", f"{name}.{i}", f"length {lengths[i]:g}", "a direction of length 1",
+                        "vary all three of its numbers together")  # fmt: skip
+    for i in np.flatnonzero(
+        ~((records["right_y"] < records["centre_y"]) & (records["centre_y"] < records["left_y"]))
+    )[:1].tolist():
+        yield Fault("centre-outside", f"centre_y.{i}", "an edge whose y does not fall from left over centre to right",
+                    "left, centre and right in this order")  # fmt: skip
 
 
 def _joints(assembly: Assembly) -> tuple[str, ...]:

@@ -51,6 +51,9 @@ def _single(values: object) -> bool:
 
 
 def _array(name: str, values: ArrayLike, faults: list[Fault]) -> NDArray[Any] | None:
+    if isinstance(values, np.ma.MaskedArray):
+        faults.append(Fault("not-a-number", name, "a masked array", "numbers: what is masked is none"))
+        return None
     try:
         array = np.asarray(values)
     except (ValueError, TypeError):  # lists of lists that are not alike

@@ -13,6 +13,8 @@ from .errors import Fault, refuse
 
 Point = tuple[float, float, float]
 SHORTEST_LINK_M = 0.01
+# Of a direction's length: what a file's six digits leave.
+UNIT_WITHIN = 1e-6
 # No coupler that holds a bucket lets it rock further; more is a wrong unit or an open latch.
 MOST_PLAY_RAD = math.radians(5.0)
 
@@ -106,6 +108,14 @@ class BucketLinkage:
         yield from _link(f"{where}.power_link", self.power_link)
         yield from _sign(f"{where}.branch", self.branch)
         yield from self.drive.faults(f"{where}.drive")
+        if isinstance(self.drive, Cylinder) and (self.drive.eye_x, self.drive.eye_z) != (
+            self.idler_length,
+            0.0,
+        ):
+            yield Fault(
+                "eye-off-idler", f"{where}.drive.eye", f"x {self.drive.eye_x:g} m, z {self.drive.eye_z:g} m",
+                f"x {self.idler_length:g} m, z 0: the idler's outer pin", "the bucket cylinder's rod holds that pin",
+            )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +133,7 @@ class Receiver:
 
 def _unit(where: str, direction: Point) -> Iterator[Fault]:
     length = math.hypot(*direction)
-    if math.isfinite(length) and abs(length - 1.0) > 1e-6:
+    if math.isfinite(length) and abs(length - 1.0) > UNIT_WITHIN:
         yield Fault("not-a-direction", where, f"length {length:g}", "a direction of length 1")
 
 
@@ -257,6 +267,12 @@ class Attachment:
                 "at least a left corner, a centre between, and a right corner",
             )
             return
+        left_y, middle, right_y = self.edge[0][1], self.edge[self.centre][1], self.edge[-1][1]
+        if right_y < left_y and not right_y < middle < left_y:
+            yield Fault(
+                "centre-outside", "edge", f"a centre at y {middle:g} m", "the edge's centre between its corners",
+                "give the middle of the edge, or the point it is read at", {"y_m": middle},
+            )  # fmt: skip
         for name, left, right in self._widths():
             if left[1] <= right[1]:
                 yield Fault(

@@ -21,13 +21,17 @@ def _xyz(name: str) -> tuple[str, str, str]:
     return f"{name}_x", f"{name}_y", f"{name}_z"
 
 
-CYLINDERS = ("boom", "fore_boom", "stick", "bucket")
+_BOTH_PINS = ("foot_x", "foot_z", "eye_x", "eye_z")
+CYLINDER_PINS = {
+    "boom": _BOTH_PINS, "fore_boom": _BOTH_PINS, "stick": _BOTH_PINS, "bucket": ("foot_x", "foot_z"),
+}  # fmt: skip
+"""What is measured of each cylinder; the bucket cylinder's rod eye is the idler's outer pin, at `idler_length`."""
 
 NAMES: tuple[str, ...] = (
     "swing_post_x", "swing_post_y", "boom_foot_x", "boom_foot_y",
     "boom_length", "fore_boom_length", "stick_length",
     *_xyz("receiver"), *_xyz("mast"),
-    *(f"{c}_cylinder_{p}" for c in CYLINDERS for p in ("foot_x", "foot_z", "eye_x", "eye_z")),
+    *(f"{name}_cylinder_{pin}" for name, pins in CYLINDER_PINS.items() for pin in pins),
     "idler_pivot_x", "idler_pivot_z", "idler_length", "power_link_length", "pin_spacing",
     "coupler_x", "coupler_z", "coupler_angle",
     *_xyz("tilt_point"), *_xyz("tilt_axis"),
@@ -98,9 +102,7 @@ def _point(name: str, place: Point) -> dict[str, float]:
 
 
 def _cylinder(name: str, cylinder: Cylinder) -> dict[str, float]:
-    return {
-        f"{name}_cylinder_{part}": getattr(cylinder, part) for part in ("foot_x", "foot_z", "eye_x", "eye_z")
-    }
+    return {f"{name}_cylinder_{pin}": getattr(cylinder, pin) for pin in CYLINDER_PINS[name]}
 
 
 def _offset(name: str, offset: Offset | None) -> dict[str, float]:

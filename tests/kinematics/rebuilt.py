@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from kinematics.assembly import Assembly, assemble
 from kinematics.machine import BucketLinkage, Cylinder, Machine
-from kinematics.parameters import CYLINDERS
+from kinematics.parameters import CYLINDER_PINS
 
 FOUR_BAR = (
     "idler_pivot_x",
@@ -14,13 +14,11 @@ FOUR_BAR = (
     "stick_length",
     "pin_spacing",
 )
-PINS = ("foot_x", "foot_z", "eye_x", "eye_z")
 
 
 def dimensions(assembly: Assembly) -> list[str]:
     """Names of all that its linkages and cylinders were measured by; the bucket's rod pin is the idler's own."""
-    pins = [f"{joint}_cylinder_{pin}" for joint in assembly.cylinders for pin in PINS]
-    pins = [name for name in pins if not name.startswith("bucket_cylinder_eye")]
+    pins = [f"{joint}_cylinder_{pin}" for joint in assembly.cylinders for pin in CYLINDER_PINS[joint]]
     return pins + (list(FOUR_BAR) if assembly.links is not None else [])
 
 
@@ -33,7 +31,7 @@ def rebuilt(assembly: Assembly, name: str, more: float) -> Assembly:
 
 
 def _machine(machine: Machine, name: str, more: float) -> Machine:
-    for joint in CYLINDERS:
+    for joint in CYLINDER_PINS:
         if name.startswith(f"{joint}_cylinder_"):
             part = machine.bucket if joint == "bucket" else getattr(machine, joint)
             pin = name.removeprefix(f"{joint}_cylinder_")

@@ -18,7 +18,9 @@ print(angle, status, hits)
 """
 
 
-@pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="needs the compiler: NUMBA_DISABLE_JIT=1")
+@pytest.mark.skipif(
+    os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="needs the compiler: NUMBA_DISABLE_JIT=1"
+)
 def test_an_edited_callee_is_compiled_anew(tmp_path: Path) -> None:
     """`opening` edited, its file's date and size and its caller's text as before: the caller must notice.
 
@@ -54,9 +56,16 @@ def _run(folder: Path) -> tuple[float, int]:
     """(angle, cache hits) of the copied package, compiled code beside it."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("NUMBA_")}
     environment["PYTHONPATH"] = str(folder)
-    environment["PYTHONDONTWRITEBYTECODE"] = "1"  # else Python itself takes an edited file for the old one by its date
+    environment["PYTHONDONTWRITEBYTECODE"] = (
+        "1"  # else Python itself takes an edited file for the old one by its date
+    )
     done = subprocess.run(
-        [sys.executable, "-c", PROGRAM], env=environment, cwd=folder, capture_output=True, text=True, check=True
+        [sys.executable, "-c", PROGRAM],
+        env=environment,
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=True,
     )
     angle, status, hits = done.stdout.split()
     assert status == "0"
