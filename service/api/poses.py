@@ -9,6 +9,7 @@ from pydantic import ConfigDict, Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
+from kinematics.parameters import EDGE_POINTS
 from kinematics.units import LengthUnit, percent_from_ratio
 from service.book.posing import joints_deg, solve
 from service.book.profiles import Profiles, Ready
@@ -69,7 +70,11 @@ class PoseOut(Strict):
     lateral: Length
     cross_slope_percent: float = Field(description="Positive with the bucket's own right corner higher.")
     floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
-    heel_clearance: Length
+    heel_clearance: Length = Field(description="Heel over the edge's point ahead of it; below zero it rubs.")
+    edge_play: dict[str, Length] | None = Field(
+        description="Where the profile gives a coupler's play: half the range of height it leaves each edge point, so "
+        "that the height is that much uncertain either way."
+    )
     lowest_point: str
     lowest_height: Length
     past_square: bool
@@ -114,10 +119,11 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
         units=units.value,
         machine=reference_to(machine), attachment=reference_to(attachment),
         joints_deg=joints, cylinders_mm={name: 1e3 * metres for name, metres in found.cylinders().items()},
-        heights={name: length(found.height(name), units) for name in ("left", "centre", "right")},
+        heights={name: length(found.height(name), units) for name in EDGE_POINTS},
         reach=length(found.reach, units), lateral=length(found.lateral, units),
         cross_slope_percent=percent_from_ratio(found.cross_slope), floor_angle_deg=math.degrees(found.floor_angle),
-        heel_clearance=length(found.heel_clearance, units), lowest_point=what, lowest_height=length(lowest, units),
+        heel_clearance=length(found.heel_clearance, units), edge_play=_play(found, units),
+        lowest_point=what, lowest_height=length(lowest, units),
         past_square=found.past_square,
         mast_deg=None if fitted.machine.receiver is None else math.degrees(found.mast_angle),
         points={name: {"level_m": level, "body_m": body} for name, (level, body) in found.places().items()},
@@ -127,3 +133,9 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
             transmission_deg=math.degrees(bar.transmission), ratio=bar.ratio),
         advisory=ADVISORY,
     )  # fmt: skip
+
+
+def _play(found: Pose, units: LengthUnit) -> dict[str, Length] | None:
+    if found.assembly.attachment.coupler_play is None:
+        return None
+    return {name: length(found.play(name), units) for name in EDGE_POINTS}

@@ -90,6 +90,18 @@ def test_an_angle_at_the_slack_of_a_stop_still_answers(client: Client) -> None:
             assert answer["joints_deg"][name] == pytest.approx(angles[name], abs=1e-12)
 
 
+def test_play_of_a_coupler(client: Client) -> None:
+    """0.6 deg in all rocks an edge some 1.2 m below its pins, most of it level with them: some mm either way."""
+    asked = asked_of("crawler-14t", "coupled-900")
+    answer = client.post("/v1/poses", asked | {"units": "mm"}, 200)
+    turned = math.radians(0.3)
+    for name in ("left", "centre", "right"):
+        play = answer["edge_play"][name]
+        assert 0.0 < play["m"] < turned * 1.4
+        assert play["shown"] == show(play["m"], LengthUnit.MM)
+    assert client.post("/v1/poses", CRAWLER, 200)["edge_play"] is None
+
+
 def test_past_square(client: Client) -> None:
     asked = asked_of("crawler-14t", "tilt-rotator-1600")
     for rotate, past in ((0.0, False), (80.0, False), (100.0, True), (180.0, True)):
