@@ -5,6 +5,7 @@ whatever is linear in its places then follows base + A cos t + B sin t: both ans
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from .arm import Pose
@@ -14,6 +15,7 @@ from .chain import body_from_arm, level_from_body
 from .drives import cylinder_length
 from .errors import Fault, refuse
 from .maps import Vector, after, direction, lifted, place
+from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 from .reach import Line
 
 ADVISED = ("boom", "fore_boom", "stick", "bucket", "tilt")
@@ -28,7 +30,8 @@ class Correction:
     `move_rad` from where it is to `angle` (rad), signed as the joint's angle, and the cylinder's change of length
     `cylinder_move_m` (m, longer positive; None where no cylinder is measured); `reach` (m) where the point comes to.
     `reaches`: it comes onto the line; if not, the move is the one that brings it nearest within the joint's range,
-    and `off_by_m` is how far (m, plumb) it stays above the line (below: negative).
+    and `off_by_m` is how far (m, plumb) it stays above the line (below: negative). `places`: where edge, teeth and heel
+    then are (level frame, m), named as by `Pose.lowest`.
     """
 
     joint: str
@@ -38,6 +41,7 @@ class Correction:
     reach: float
     reaches: bool
     off_by_m: float
+    places: Mapping[str, Vector]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,7 @@ class TiltCorrection:
     """What the tilt alone would do for the cross-slope; `move_rad` to `angle` (rad), left corner up positive.
 
     `reaches`: the edge comes to the cross-slope wanted; if not, `cross_slope` (ratio, as `Pose.cross_slope`) is the
-    nearest within the tilt's range, and `off_by` what it has more than wanted.
+    nearest within the tilt's range, and `off_by` what it has more than wanted. `places` as in `Correction`.
     """
 
     move_rad: float
@@ -53,6 +57,7 @@ class TiltCorrection:
     cross_slope: float
     reaches: bool
     off_by: float
+    places: Mapping[str, Vector]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,36 +83,47 @@ class _Wave:
         return sorted([0.0, least, most, *within], key=abs)
 
 
-def corrections(pose: Pose, line: Line, *, point: str = "centre") -> tuple[Correction, ...]:
+def corrections(
+    pose: Pose, line: Line, *, point: str = "centre", left_slope: float = 0.0
+) -> tuple[Correction, ...]:
     """One `Correction` for each of `ADVISED` that the machine has, for `point` of the bucket and a level-frame line.
 
     A sloping line counts at the reach where the point comes to. With the edge 8 m out on level ground and 80 mm above a
     level line, the boom would have to come down 0.57 deg, in round figures. The smaller of two moves is told.
-    Raises `Refused` "no-such-point".
+    `left_slope` (ratio): the line lies in a plane that rises so much to the left; it runs where the point stands now.
+    Raises `Refused` "no-such-point"; "not-finite".
     """
     refuse(point_faults(pose.assembly, point))
-    seen = pose.level(point)
+    if not math.isfinite(left_slope):
+        refuse([Fault("not-finite", "left_slope", str(left_slope), "a finite ratio")])
+    seen, places = pose.level(point), _places(pose)
     found = []
-    for joint in ADVISED:
-        if joint not in pose.assembly.ranges:
-            continue
-        at, axis = _axis(pose, joint)
+    for joint, (at, axis) in _axes(pose).items():
         lever = seen[0] - at[0], seen[1] - at[1], seen[2] - at[2]
-        rise, ahead = _turning(lever, axis, 2), _turning(lever, axis, 0)
+        ahead, left, rise = (_turning(lever, axis, i) for i in range(3))
         off = _Wave(
-            at[2] - line.height_at(at[0]) + rise.base - line.slope * ahead.base,
-            rise.a - line.slope * ahead.a,
-            rise.b - line.slope * ahead.b,
+            at[2]
+            - line.height_at(at[0])
+            + rise.base
+            - line.slope * ahead.base
+            - left_slope * (left.base - lever[1]),
+            rise.a - line.slope * ahead.a - left_slope * left.a,
+            rise.b - line.slope * ahead.b - left_slope * left.b,
         )
         moves = off.moves(*_room(pose, joint))
         move = _first([off.at(t) for t in moves], moves)
-        angle, left = pose.joint(joint) + move, off.at(move)
+        now, over = pose.joint(joint), off.at(move)
         length = None
         if joint in pose.assembly.cylinders:
-            length = cylinder_length(pose.assembly, joint, angle) - pose.cylinders()[joint]
+            length = cylinder_length(pose.assembly, joint, now + move) - cylinder_length(
+                pose.assembly, joint, now
+            )
         found.append(
-            Correction(joint, move, angle, length, at[0] + ahead.at(move), abs(left) <= REACHED, left)
-        )
+            Correction(
+                joint, move, now + move, length, at[0] + ahead.at(move), abs(over) <= REACHED, over,
+                _moved(places, at, axis, move),
+            )
+        )  # fmt: skip
     return tuple(found)
 
 
@@ -124,7 +140,7 @@ def cross_slope_correction(pose: Pose, cross_slope: float) -> TiltCorrection | N
     left, right = pose.level("left"), pose.level("right")
     edge = left[0] - right[0], left[1] - right[1], left[2] - right[2]
     long = math.hypot(*edge)
-    _, axis = _axis(pose, "tilt")
+    at, axis = _axes(pose)["tilt"]
     rise = _turning(edge, axis, 2)
     # The cross-slope falls as the left corner's rise over the right one grows, and only then: ask for that rise.
     off = _Wave(rise.base + cross_slope * long / math.hypot(1.0, cross_slope), rise.a, rise.b)
@@ -137,7 +153,35 @@ def cross_slope_correction(pose: Pose, cross_slope: float) -> TiltCorrection | N
 
     move = _first([slope(t) - cross_slope for t in moves], moves)
     left_off = slope(move) - cross_slope
-    return TiltCorrection(move, pose.joint("tilt") + move, slope(move), abs(left_off) <= REACHED, left_off)
+    return TiltCorrection(
+        move, pose.joint("tilt") + move, slope(move), abs(left_off) <= REACHED, left_off,
+        _moved(_places(pose), at, axis, move),
+    )  # fmt: skip
+
+
+def _places(pose: Pose) -> dict[str, Vector]:
+    """Level-frame places (m) of edge, teeth and heel, named as by `Pose.lowest`."""
+    names = EDGE_POINTS + TOOTH_POINTS + HEEL_POINTS if pose.has_teeth else EDGE_POINTS + HEEL_POINTS
+    places = {name: pose.level(name) for name in names}
+    if len(pose.assembly.attachment.edge) > len(EDGE_POINTS):
+        places |= {f"edge_{i}": (x, y, z) for i, (x, y, z) in enumerate(pose.edge_line().tolist())}
+    return places
+
+
+def _moved(places: Mapping[str, Vector], at: Vector, axis: Vector, move: float) -> dict[str, Vector]:
+    """Places turned (rad, by the right hand) about an axis."""
+    (ox, oy, oz), (u, v, w) = at, axis
+    s, c = math.sin(move), math.cos(move)
+    moved = {}
+    for name, (px, py, pz) in places.items():
+        x, y, z = px - ox, py - oy, pz - oz
+        along = (1.0 - c) * (u * x + v * y + w * z)
+        moved[name] = (
+            ox + c * x + s * (v * z - w * y) + along * u,
+            oy + c * y + s * (w * x - u * z) + along * v,
+            oz + c * z + s * (u * y - v * x) + along * w,
+        )
+    return moved
 
 
 def _first(offs: list[float], moves: list[float]) -> float:
@@ -156,22 +200,37 @@ def _room(pose: Pose, joint: str) -> tuple[float, float]:
 
 def _turning(lever: Vector, axis: Vector, i: int) -> _Wave:
     """Component `i` of `lever` (m) as it turns by the right hand about a unit axis (Rodrigues' formula)."""
-    along = sum(u * v for u, v in zip(axis, lever, strict=True))
+    along = axis[0] * lever[0] + axis[1] * lever[1] + axis[2] * lever[2]
     j, k = (i + 1) % 3, (i + 2) % 3
     base = axis[i] * along
     return _Wave(base, lever[i] - base, axis[j] * lever[k] - axis[k] * lever[j])
 
 
-def _axis(pose: Pose, joint: str) -> tuple[Vector, Vector]:
-    """(a point on it, unit direction) of a joint's axis in the level frame; positive angles by the right hand."""
-    m = pose.assembly.parameters[0]
-    swing, *angles = (pose.joint(name) for name in JOINTS[:5])
-    frame = after(level_from_body(*pose.q[:2].tolist()), body_from_arm(m, swing))
-    outwards = (0.0, m["boom_length"], m["fore_boom_length"], m["stick_length"])
-    for name, angle, along in zip(JOINTS[1:5], angles, outwards, strict=True):
-        frame = after(frame, lifted(angle, along, 0.0, 0.0))
-        if name == joint:  # boom, stick and bucket rise about -y
-            return place(frame, 0.0, 0.0, 0.0), direction(frame, 0.0, -1.0, 0.0)
-    coupler = after(frame, lifted(m["coupler_angle"], m["coupler_x"], 0.0, m["coupler_z"]))
-    at = place(coupler, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"])
-    return at, direction(coupler, m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"])
+def _axes(pose: Pose) -> dict[str, tuple[Vector, Vector]]:
+    """(a point on it, unit direction) of the axis of each of `ADVISED` that the machine has, in the level frame.
+
+    Positive angles turn by the right hand.
+    """
+    m, ranges = pose.assembly.parameters[0], pose.assembly.ranges
+    pitch, roll, swing, *angles = pose.q[:7].tolist()
+    arm = after(level_from_body(pitch, roll), body_from_arm(m, swing))
+    across = direction(arm, 0.0, -1.0, 0.0)  # boom, stick and bucket rise about it
+    outwards = (float(m[f"{name}_length"]) for name in JOINTS[1:4])
+    found = {}
+    x = z = turned = 0.0
+    for name, angle, along in zip(JOINTS[1:5], angles, (*outwards, 0.0), strict=True):
+        if name in ranges:
+            found[name] = place(arm, x, 0.0, z), across
+        turned += angle
+        x, z = x + along * math.cos(turned), z + along * math.sin(turned)
+    if "tilt" in ranges:
+        coupler = lifted(m["coupler_angle"], m["coupler_x"], 0.0, m["coupler_z"])
+        at = place(coupler, m["tilt_point_x"], m["tilt_point_y"], m["tilt_point_z"])
+        axis = direction(coupler, m["tilt_axis_x"], m["tilt_axis_y"], m["tilt_axis_z"])
+        hitch = after(arm, lifted(turned, x, 0.0, z))
+        found["tilt"] = place(hitch, *at), direction(hitch, *axis)
+    # numpy's own numbers are slow one by one
+    return {
+        name: ((float(px), float(py), float(pz)), (float(u), float(v), float(w)))
+        for name, ((px, py, pz), (u, v, w)) in found.items()
+    }

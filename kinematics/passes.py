@@ -304,8 +304,8 @@ def _no_pass(region: Region, strips: list[Floats], between: Range | None) -> Fau
         advice = f"the nearest line of this slope with a pass is at {line.height + rise:.2f} m, or move"
     kept = "" if between is None else f" and reach from {between.low:.3f} to {between.high:.3f} m"
     return Fault(
-        "no-pass", where, f"no place on the line at {line.height:.3f} m that the joints allow with {window}{kept}",
-        "a line within the arm's reach", advice, numbers,
+        "no-pass", where, f"no place on the line at {line.height:.3f} m that the joints allow",
+        f"a line within the arm's reach, {window}{kept}", advice, numbers,
     )  # fmt: skip
 
 

@@ -7,13 +7,17 @@ laser plane; one whose target has lapsed still gives elevations.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 from .arm import Pose
+from .corrections import Correction, TiltCorrection, corrections, cross_slope_correction
 from .errors import Fault, Refused
 from .grade import NOISE_M, CutFill, Target, cut_fill, target_elevation
 from .levelling import Book, Known
 from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
-from .stations import Anchor, anchor, station
+from .reach import Line
+from .stations import Anchor, anchor, level_slopes, station
+from .units import ratio_from_percent
 
 # A body that rocks 0.3 deg about a track end 1.9 m away moves its origin by 10 mm.
 LEAN_CHANGE_RAD = math.radians(0.3)
@@ -36,19 +40,40 @@ class PointReadout:
     station: float | None
 
 
+Move = TypeVar("Move", Correction, TiltCorrection)
+
+
+@dataclass(frozen=True, slots=True)
+class Advised(Generic[Move]):
+    """A correction to the target and what would be so once it is made.
+
+    `deepest`: the part of the bucket farthest below the target where it then stands, by `below_target` (m; above it:
+    negative). `then`: "past-target" where that is more than the tolerance, "below-floor-limit".
+    """
+
+    move: Move
+    deepest: str
+    below_target: float
+    then: tuple[Fault, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Readout:
     """What the operator is told. Metres, radians, slopes as ratios.
 
     `points`: left, centre, right of the chosen line. `lowest`: what hangs lowest, with its elevation (None without
     a height) and whether it is below the floor limit. `target_cross_slope`: the target's along this edge.
-    `why_not`: every reason for a number that is missing; `warnings`: what to think of before trusting one.
+    `corrections`: advice for the middle of the line, one joint alone each; `tilt`: for the target's cross-slope. Both
+    empty where there is no cut or fill. `why_not`: every reason for a number that is missing; `warnings`: what to think
+    of before trusting one.
     """
 
     points: Mapping[str, PointReadout]
     lowest: tuple[str, float | None]
     below_floor_limit: bool
     target_cross_slope: float | None
+    corrections: tuple[Advised[Correction], ...]
+    tilt: Advised[TiltCorrection] | None
     why_not: tuple[Fault, ...]
     warnings: tuple[Fault, ...]
     hangs_on: frozenset[int]
@@ -111,9 +136,10 @@ def readout(
         *_warnings(found, below=below),
         *_body_warnings(found, book, lean),
     )
+    across = _slope_along_edge(found, line, points)
+    advised, tilt = _advice(found, book, aim, swing, line, points["centre"], across)
     return Readout(
-        points, (what, lowest_elevation), below, _slope_along_edge(found, line, points),
-        tuple(why_not), warnings, hangs_on,
+        points, (what, lowest_elevation), below, across, advised, tilt, tuple(why_not), warnings, hangs_on,
     )  # fmt: skip
 
 
@@ -143,9 +169,7 @@ def _stations(
     """Station and right offset of each point; zeros for a level target, None with a reason where unknown."""
     if aim is None or not aim.target.sloping:
         return dict.fromkeys(_bucket_points(found), (0.0, 0.0))
-    known = aim.anchor
-    if aim.entered_station is not None:
-        known = anchor(found, "centre", aim.entered_station, swing, book.setup)
+    known = _zero(found, book, aim, swing)
     if known is None:
         why_not.append(
             Fault("station-unknown", "target", f"{aim.target.name!r} slopes and has no zero point here",
@@ -161,6 +185,13 @@ def _stations(
     except Refused as refused:
         why_not.extend(refused.faults)
         return None
+
+
+def _zero(found: Pose, book: Book, aim: Aim, swing: float | None) -> Anchor | None:
+    """Where the target's station is known: as entered, or as touched."""
+    if aim.entered_station is None:
+        return aim.anchor
+    return anchor(found, "centre", aim.entered_station, swing, book.setup)
 
 
 def _point(z: float, book: Book, aim: Aim | None, place: tuple[float, float] | None) -> PointReadout:
@@ -184,6 +215,60 @@ def _slope_along_edge(found: Pose, line: str, points: Mapping[str, PointReadout]
     return (right - left) / math.hypot(rx - lx, ry - ly)
 
 
+def _advice(
+    found: Pose, book: Book, aim: Aim | None, swing: float | None, line: str, centre: PointReadout, across: float | None
+) -> tuple[tuple[Advised[Correction], ...], Advised[TiltCorrection] | None]:  # fmt: skip
+    """Corrections of each joint but the tilt, which is for the cross-slope; none where there is no cut or fill."""
+    if aim is None or book.height is None or centre.target is None:
+        return (), None
+    point, origin, plan = LINES[line][1], book.height.elevation, aim.target
+    forward = left = 0.0
+    known = _zero(found, book, aim, swing)
+    if plan.sloping and known is not None:
+        slopes = ratio_from_percent(plan.along_percent), ratio_from_percent(plan.across_percent)
+        forward, left = level_slopes(known, found, swing, *slopes)
+    reach, lateral, _ = found.level(point)
+    surface = Line(centre.target - origin, forward, reach)
+    limit = floor_limit(aim)
+    other = "teeth" if line == "edge" else "edge"
+
+    def advised(move: Move) -> Advised[Move]:
+        below = {
+            name: surface.height_at(x) + left * (y - lateral) - z for name, (x, y, z) in move.places.items()
+        }
+        deepest = max(below, key=lambda name: below[name])
+        what, lowest = min(((name, z) for name, (*_, z) in move.places.items()), key=lambda item: item[1])
+        then = []
+        if below[deepest] > plan.tolerance_m + NOISE_M:
+            then.append(_too_deep(deepest, below[deepest], plan.tolerance_m, other))
+        if limit is not None and origin + lowest < limit - NOISE_M:
+            then.append(_below_limit(what, limit - origin - lowest))
+        return Advised(move, deepest, below[deepest], tuple(then))
+
+    moves = corrections(found, surface, point=point, left_slope=left)
+    tilt = None if across is None else cross_slope_correction(found, across)
+    return (
+        tuple(advised(move) for move in moves if move.joint != "tilt"), None if tilt is None else advised(tilt)
+    )  # fmt: skip
+
+
+def _too_deep(point: str, below: float, tolerance: float, other: str) -> Fault:
+    return Fault(
+        "past-target", point, f"{point} {below * 1e3:.0f} mm below the target",
+        f"no part of the bucket more than {tolerance * 1e3:.0f} mm below it",
+        "uncurl, or raise" if point in HEEL_POINTS else f"read the line that stands lower: {other}",
+        {"below_target_m": below},
+    )  # fmt: skip
+
+
+def _below_limit(point: str, below: float) -> Fault:
+    return Fault(
+        "below-floor-limit", point, f"{point} {below * 1e3:.0f} mm below the target's floor limit",
+        "the whole bucket above it", "stop short of it; the limit protects no pipe and no cable",
+        {"below_floor_limit_m": below},
+    )  # fmt: skip
+
+
 def _lower_than_told(every: Mapping[str, PointReadout], aim: Aim | None, line: str) -> list[Fault]:
     """A warning where a part of the bucket that the readout does not show has passed the target.
 
@@ -200,12 +285,7 @@ def _lower_than_told(every: Mapping[str, PointReadout], aim: Aim | None, line: s
         return []
     deepest = max(past, key=lambda point: past[point])
     other = "teeth" if line == "edge" else "edge"
-    return [
-        Fault("past-target", deepest, f"{deepest} {past[deepest] * 1e3:.0f} mm below the target",
-              f"no part of the bucket more than {aim.target.tolerance_m * 1e3:.0f} mm below it",
-              "uncurl, or raise" if deepest in HEEL_POINTS else f"read the line that stands lower: {other}",
-              {"below_target_m": past[deepest]})
-    ]  # fmt: skip
+    return [_too_deep(deepest, past[deepest], aim.target.tolerance_m, other)]
 
 
 def _warnings(found: Pose, *, below: bool) -> list[Fault]:

@@ -71,6 +71,23 @@ def station(
     return known.station + along, right
 
 
+def level_slopes(
+    known: Anchor, found: Pose, swing: float | None, along: float, across: float
+) -> tuple[float, float]:
+    """(forward, left) slopes (ratios) in the level frame of a target rising by `along` with the station, by `across` to
+    the right of its line.
+
+    Boom along the line: (along, -across). The body since swung 90 deg to the left: (-across, -along), since the target's
+    left now lies ahead and its falling stations to the left.
+    """
+    pitch, roll = float(found.q[0]), float(found.q[1])
+    ahead = level_from_body(pitch, roll)[:3]  # the level frame's x axis, in the body
+    x, y, _ = place(level_from_body(*_lean(found, swing or 0.0)), *_turned(swing or 0.0, ahead))
+    turned = known.direction - math.atan2(y, x)
+    c, s = math.cos(turned), math.sin(turned)
+    return along * c + across * s, along * s - across * c
+
+
 def _lapsed(known: Anchor, found: Pose, swing: float | None, setup: int, *, swung: bool) -> str:
     if setup != known.setup:
         return "the tracks have moved since the zero point was touched"

@@ -32,6 +32,9 @@ _TAGS = [
     {"name": "poses", "description": "One pose, or columns of many: where the cutting edge, receiver and pins are, and "
      "what that hangs on. No job needed. "
      "`curl -s localhost:8311/v1/poses -H 'content-type: application/json' -d @pose.json`"},
+    {"name": "inverse", "description": "Where joints must stand for an edge to be where it is wanted. Advice, never a "
+     "command. No job needed. See /guide/inverse. "
+     "`curl -s localhost:8311/v1/placements -H 'content-type: application/json' -d @placement.json`"},
     {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
     {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "

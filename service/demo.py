@@ -86,6 +86,7 @@ def print_shift(console: Console, shift: Shift) -> None:
     console.print(_depth_sheet(shift.targets))
     console.print()
     console.print(_readouts(shift.readouts))
+    console.print(_advice(shift.readouts))
     console.print()
     console.print(_level_book(shift.level_book))
     misclosure = shift.level_book["misclosure"]
@@ -145,6 +146,15 @@ def _readouts(readouts: list[dict[str, Any]]) -> Table:
         table.add_row("", "across", *slope)
         table.add_row()
     return table
+
+
+def _advice(readouts: list[dict[str, Any]]) -> str:
+    """What one joint alone would do, of the first readout."""
+    told = readouts[0]
+    return (
+        f"{told['target']}, where it still has {_to_target(told['points']['centre']['cut_fill'])}: "
+        + "; ".join(each["words"] for each in told["corrections"] if each["joint"] == "boom")
+    )
 
 
 def _to_target(compared: dict[str, Any]) -> str:

@@ -72,6 +72,8 @@ TABLE: dict[str, tuple[int, str]] = {
     "stale-reading": (422, "The reading is too old"),
     "not-finite": (422, "Not a finite number"),
     "beyond-joint": (422, "Beyond the joint"),
+    "out-of-reach": (422, "Out of reach"),
+    "no-pass": (422, "No pass along this line"),
     "out-of-stroke": (422, "Beyond the cylinder's stroke"),
     "no-closure": (422, "The links do not meet"),
     "dead-centre": (422, "At dead centre"),

@@ -2,12 +2,26 @@
 
 from fastapi import APIRouter
 
-from . import columns, jobs, poses, profiles, readouts, records, sensitivities
+from . import (
+    columns,
+    corrections,
+    jobs,
+    passes,
+    placements,
+    poses,
+    profiles,
+    readouts,
+    records,
+    sensitivities,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     poses.router,
     columns.router,
     sensitivities.router,
+    placements.router,
+    passes.router,
+    corrections.router,
     profiles.router,
     jobs.router,
     records.router,

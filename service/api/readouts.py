@@ -1,15 +1,17 @@
 """Readouts: cut or fill at three edge points, what it hangs on, and why there is no number when there is none."""
 
 import math
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter
 from pydantic import Field
+from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
+from kinematics.corrections import Correction, TiltCorrection
 from kinematics.errors import Fault, Refused
-from kinematics.readout import Aim, PointReadout, readout
-from kinematics.units import percent_from_ratio
+from kinematics.readout import LINES, Advised, Aim, PointReadout, readout
+from kinematics.units import LengthUnit, percent_from_ratio
 from service.book import decide
 from service.book import requests as q
 from service.book.keeper import observed, taken_since
@@ -18,6 +20,7 @@ from service.book.state import JobState
 from service.strict import Strict
 
 from .answers import ADVISORY, Length, Reference, length, maybe, reference
+from .corrections import CorrectionOut, TiltOut, correction_out, part, size, tilt_out
 from .door import KeeperDep
 from .jobs import JobId
 
@@ -52,6 +55,34 @@ class WhyOut(Strict):
     advice: str
 
 
+class ThenOut(TypedDict):
+    """What would be too deep once a correction is made."""
+
+    code: Annotated[str, Field(description="past-target or below-floor-limit.")]
+    words: str
+
+
+class AdvisedOut(CorrectionOut):
+    """A correction to the target."""
+
+    warnings: Annotated[
+        list[ThenOut],
+        Field(
+            description="What would stand more than the tolerance below the target, or below the floor limit."
+        ),
+    ]
+
+
+class AdvisedTiltOut(TiltOut):
+    """The tilt for the target's cross-slope."""
+
+    lowest_point: str
+    lowest_below: Annotated[
+        Length, Field(description="Of the target where it then stands; above it: negative.")
+    ]
+    warnings: list[ThenOut]
+
+
 class ReadoutOut(Strict):
     """What the operator is told."""
 
@@ -75,6 +106,13 @@ class ReadoutOut(Strict):
     reach: Length = Field(description="Level distance of the edge centre ahead of the swing axis.")
     lateral: Length = Field(description="Level distance of the edge centre to the left.")
     past_square: bool
+    corrections: list[AdvisedOut] = Field(
+        description="Advice for the person at the levers, never a command: how far one joint alone would have to move to "
+        "bring the middle of the line to the target. Empty where there is no cut or fill."
+    )
+    tilt_for_cross_slope: AdvisedTiltOut | None = Field(
+        description="What the tilt alone would do for the target's cross-slope; null without a tilt axis or cut and fill."
+    )
     no_number_because: list[WhyOut]
     warnings: list[WhyOut]
     hangs_on: list[int] = Field(description="Entries of the log the elevations hang on.")
@@ -104,6 +142,8 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
         lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
         below_floor_limit=told.below_floor_limit, **_shape(found, state),
         target_cross_slope_percent=_percent(told.target_cross_slope),
+        corrections=[_advised(each, LINES[asked.line][1], units) for each in told.corrections],
+        tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
         no_number_because=[_why(f) for f in told.why_not], warnings=[_why(f) for f in told.warnings],
         hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
     )  # fmt: skip
@@ -156,6 +196,30 @@ def _edge(point: PointReadout, state: JobState) -> EdgeOut:
             word=told.word, amount=length(told.amount_m, units), above_target=length(told.value_m, units),
             below_floor_limit=told.below_floor_limit),
     )  # fmt: skip
+
+
+def _advised(told: Advised[Correction], point: str, units: LengthUnit) -> AdvisedOut:
+    deepest = told.deepest, told.below_target
+    return {
+        **correction_out(told.move, point, "target", deepest, units),
+        "warnings": [_then(each, units) for each in told.then],
+    }
+
+
+def _tilt(told: Advised[TiltCorrection], units: LengthUnit) -> AdvisedTiltOut:
+    return {
+        **tilt_out(told.move),
+        "lowest_point": told.deepest,
+        "lowest_below": length(told.below_target, units),
+        "warnings": [_then(each, units) for each in told.then],
+    }
+
+
+def _then(warning: Fault, units: LengthUnit) -> ThenOut:
+    [below] = warning.numbers.values()
+    goal = "target" if warning.code == "past-target" else "floor limit"
+    words = f"the {part(warning.where)} would then be {size(below, units)} below the {goal}"
+    return {"code": warning.code, "words": words}
 
 
 def _percent(ratio: float | None) -> float | None:

@@ -31,7 +31,7 @@ Unit = Literal["m", "rad", "ratio"]
 _SHOWN: Mapping[Unit, tuple[float, str]] = {
     "m": (1e3, "mm"), "rad": (math.degrees(1.0), "deg"), "ratio": (100.0, "%")
 }  # fmt: skip
-_POINTS = {
+POINTS_IN_WORDS = {
     "left": "left corner", "centre": "edge centre", "right": "right corner", "tooth_left": "left tooth",
     "tooth_centre": "middle tooth", "tooth_right": "right tooth", "heel_left": "left end of the heel",
     "heel_right": "right end of the heel", "receiver": "receiver",
@@ -202,5 +202,5 @@ def _words(output: str, unit: Unit, name: str, step: str, change: float) -> str:
     """ "0.1 deg of boom moves the height of the left corner by +14.0 mm"."""
     factor, shown = _SHOWN[unit]
     point, _, axis = output.rpartition("_")
-    what = f"{axis} of the {_POINTS[point]}" if output in POINT_OUTPUTS else output.replace("_", " ")
+    what = f"{axis} of the {POINTS_IN_WORDS[point]}" if output in POINT_OUTPUTS else output.replace("_", " ")
     return f"{step} of {name.replace('_', ' ')} moves the {what} by {factor * change:+.3g} {shown}"

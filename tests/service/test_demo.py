@@ -45,7 +45,9 @@ def test_for_programs_and_kept(tmp_path: Path) -> None:
 def test_in_print(tmp_path: Path) -> None:
     done = demo(cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    for words in ("Depth sheet", "Level book", "Misclosure", "turned down because", "an engineer decides"):
+    for words in (
+        "Depth sheet", "Level book", "Misclosure", "turned down because", "an engineer decides", "advice: lower",
+    ):  # fmt: skip
         assert words in done.stdout
     assert "Advisory only" in done.stdout
     assert max(len(line.rstrip()) for line in done.stdout.splitlines()) <= 80

@@ -97,7 +97,8 @@ ORDER = (
     "jobs/{job}/strikes", "jobs/{job}/touches", "jobs/{job}/withdrawals", "jobs/{job}/touches",
     "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/readouts", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
-    "poses", "pose-columns", "sensitivities", "attachments", "machines", "profile-checks",
+    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections",
+    "attachments", "machines", "profile-checks",
 )  # fmt: skip
 
 
