@@ -5,13 +5,8 @@ Ratios are gates and compare two things within this run; absolute times are only
 
 import argparse
 import json
-import os
 import sys
 from collections.abc import Callable
-
-from tests.conftest import cache_folder
-
-os.environ.setdefault("NUMBA_CACHE_DIR", cache_folder())
 
 from tests.benchmarks import batch, bulk, door, kernel
 
