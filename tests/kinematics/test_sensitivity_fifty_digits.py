@@ -2,8 +2,9 @@
 
 import math
 
-from kinematics.sensitivity import sensitivity
 from mpmath import mpf
+
+from kinematics.sensitivity import sensitivity
 
 from . import complex_step, fifty_digits
 from .fifty_digits import JOINTS
