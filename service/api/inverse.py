@@ -11,7 +11,8 @@ from kinematics.arm_plane import HELD, angle_fault, hold, point_faults
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused
 from kinematics.reach import Line
-from kinematics.units import LengthUnit, ratio_from_percent, to_metres
+from kinematics.units import ratio_from_percent
+from service.book.lengths import metres_within
 from service.book.requests import UNITS_TEXT, AttachmentId, Attitude, Length, MachineId, Units
 from service.strict import Strict
 
@@ -86,19 +87,8 @@ class ArmIn(Strict):
 
 
 def metres(value: float | str, units: Units, where: str) -> float:
-    """A length of a body in metres. Raises `Refused` at `where`: as `to_metres`, and "length-absurd"."""
-    try:
-        found = to_metres(value, LengthUnit(units))
-    except Refused as refused:
-        raise Refused(
-            Fault(f.code, where, f.found, f.expected, f.advice, f.numbers) for f in refused.faults
-        ) from None
-    if abs(found) > FARTHEST_M:
-        raise Refused([
-            Fault("length-absurd", where, f"{value} {units}", f"at most {FARTHEST_M:g} m either way",
-                  "check the unit and the decimal point", {"length_m": found, "most_m": FARTHEST_M})
-        ])  # fmt: skip
-    return found
+    """A length of a body in metres, no further than any arm reaches. Errors as `metres_within`."""
+    return metres_within(value, units, where, FARTHEST_M)
 
 
 def line_of(asked: LineIn, units: Units) -> Line:

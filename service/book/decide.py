@@ -17,6 +17,7 @@ from kinematics.units import LengthUnit, to_metres
 
 from . import payloads as p
 from . import requests as q
+from .lengths import metres_within
 from .posing import as_record, solve, swing_of
 from .state import HIGHEST_M, JobState, target_of, void_of
 
@@ -54,18 +55,7 @@ def metres(state: JobState, value: float | str, units: str, where: str, most: fl
     Raises `Refused` "wrong-units", or at `where` "length-absurd" and what `to_metres` refuses.
     """
     same_units(state, units)
-    try:
-        found = to_metres(value, LengthUnit(units))
-    except Refused as refused:
-        raise Refused(
-            Fault(f.code, where, f.found, f.expected, f.advice, f.numbers) for f in refused.faults
-        ) from None
-    if abs(found) > most:
-        raise Refused([
-            Fault("length-absurd", where, f"{value} {units}", f"at most {most / 1000:.0f} km either way",
-                  "check the unit and the decimal point")
-        ])  # fmt: skip
-    return found
+    return metres_within(value, units, where, most)
 
 
 def benchmark(state: JobState, seq: int, asked: q.BenchmarkIn) -> p.BenchmarkDeclared:

@@ -1,17 +1,12 @@
 """Columns and their derivatives, compiled, against the same source run as plain Python with every warning an error."""
 
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
-
 import numpy as np
 
 from kinematics.columns import differentiate_columns, solve_columns
 from kinematics.fleet import fleet
 
 from .machines import LEVEL, Rng, seeded
+from .plainly import in_plain_python
 from .rows import columns_of, outputs_of
 
 # Compiled code may fuse a multiply and an add and so part in the last bits; a linkage or a steep edge magnifies them.
@@ -66,26 +61,7 @@ def some_columns() -> dict[str, list[float]]:
 
 
 def test_compiled_columns_equal_plain_python() -> None:
-    program = (
-        "import json, numba\n"
-        "from tests.kinematics.test_plain_columns import some_columns\n"
-        "assert numba.config.DISABLE_JIT\n"
-        "import warnings\n"
-        "warnings.simplefilter('error')\n"
-        "print(json.dumps(some_columns()))\n"
-    )
-    root = Path(__file__).parents[2]
-    ran = subprocess.run(
-        [sys.executable, "-c", program],
-        cwd=root,
-        env=os.environ | {"NUMBA_DISABLE_JIT": "1", "PYTHONPATH": str(root)},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert ran.returncode == 0, ran.stderr
-    plain, compiled = json.loads(ran.stdout), some_columns()
+    plain, compiled = in_plain_python("test_plain_columns", "some_columns"), some_columns()
     assert list(plain) == list(compiled)
     codes = set()
     for name, told in compiled.items():

@@ -2,11 +2,6 @@
 with left and right exchanged. And the compiled formulas against the same source run as plain Python."""
 
 import dataclasses
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
 
 import numpy as np
 from hypothesis import given, settings
@@ -18,6 +13,7 @@ from kinematics.chain import POINTS
 from kinematics.machine import Attachment, Axis, Machine, Point, Range, Receiver
 
 from .machines import random_angles, random_pair, seeded
+from .plainly import in_plain_python
 
 # The mirrored sums are the same products with other signs: only the order of rounding differs.
 MIRROR_M = 1e-12
@@ -131,24 +127,7 @@ def some_readings() -> list[list[float]]:
 
 
 def test_compiled_formulas_equal_plain_python() -> None:
-    program = (
-        "import json, numba\n"
-        "from tests.kinematics.test_symmetry import some_readings\n"
-        "assert numba.config.DISABLE_JIT\n"
-        "print(json.dumps(some_readings()))\n"
-    )
-    root = Path(__file__).parents[2]
-    ran = subprocess.run(
-        [sys.executable, "-c", program],
-        cwd=root,
-        env=os.environ | {"NUMBA_DISABLE_JIT": "1", "PYTHONPATH": str(root)},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert ran.returncode == 0, ran.stderr
-    plain = json.loads(ran.stdout)
+    plain = in_plain_python("test_symmetry", "some_readings")
     compiled = some_readings()
     assert [len(row) for row in plain] == [len(row) for row in compiled]
     for ours, theirs in zip(compiled, plain, strict=True):

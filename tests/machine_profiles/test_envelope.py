@@ -7,25 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from kinematics.assembly import Assembly, assemble
-from kinematics.machine import Attachment, Machine
+from kinematics.machine import Machine
 from machine_profiles import shipped
 from tests.reference.class_dimensions import BUCKETS, CLASSES
 
 from .envelope import Envelope, by_hand, envelope_of
+from .pairing import pair
 
 DIMENSIONS = ("depth", "reach", "dump")
 README = Path(__file__).parents[2] / "machine_profiles" / "README.md"
 # The extremes are found to a micrometre of their constraints; a profile is written in whole millimetres.
 FOUND_M = 1e-5
-
-
-def pair(machine: str, attachment: str) -> Assembly:
-    carrier = shipped()["machine", machine].geometry
-    tool = shipped()["attachment", attachment].geometry
-    assert isinstance(carrier, Machine)
-    assert isinstance(tool, Attachment)
-    return assemble(carrier, tool)
 
 
 @cache

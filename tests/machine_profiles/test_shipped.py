@@ -5,23 +5,17 @@ import math
 import pytest
 
 from kinematics.arm import Pose, pose
-from kinematics.assembly import Assembly, assemble
+from kinematics.assembly import Assembly
 from kinematics.drives import joint_angle
-from kinematics.machine import Attachment, Cylinder, Machine
+from kinematics.machine import Attachment, Cylinder
 from machine_profiles import check_pair, check_profile, shipped
+
+from .pairing import pair
 
 CRAWLERS = ("crawler-14t", "crawler-21t")
 TOOLS = (
     "trenching-600", "digging-1500", "tilting-1800", "tilt-rotator-1600", "ditching-1800", "v-bucket-1200", "coupled-900",
 )  # fmt: skip
-
-
-def pair(machine: str, attachment: str) -> Assembly:
-    carrier = shipped()["machine", machine].geometry
-    tool = shipped()["attachment", attachment].geometry
-    assert isinstance(carrier, Machine)
-    assert isinstance(tool, Attachment)
-    return assemble(carrier, tool)
 
 
 def posed(assembly: Assembly, boom: float, stick: float, bucket: float) -> Pose:
