@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chain import OUTPUTS, Turns, frames, outcomes, standing, steps
-from .compiled import compiled, inlined
+from .compiled import compiled
 from .linkage import OK
 from .trig import sincos
 
@@ -22,14 +22,14 @@ Column = NDArray[np.float64]
 Columns = tuple[Column, Column, Column, Column, Column, Column, Column, Column, Column]
 
 
-@inlined
+@compiled
 def scale(target: Column, source: Column, factor: float) -> None:
     """target = factor * source. Slices, not offsets: the compiler gives up on an index that it cannot see the sign of."""
     for i in range(target.shape[0]):
         target[i] = source[i] * factor
 
 
-@inlined
+@compiled
 def fill(scratch: Column, column: Column, factor: float, start: int, count: int) -> None:
     """`count` scaled values of a column, or its one value again and again; the last is repeated up to the block's end."""
     single = column.shape[0] == 1
@@ -78,7 +78,7 @@ def turn_block(q: Column, turn: Column) -> None:
             sine[i], cosine[i] = sincos(sine[i])
 
 
-@inlined
+@compiled
 def turns_at(turn: Column, i: int) -> Turns:
     """`chain.turns` of pose i of a block."""
     return (

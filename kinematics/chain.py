@@ -9,7 +9,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .compiled import compiled, inlined
+from .compiled import compiled
 from .linkage import OK
 from .maps import Map, Vector, after, direction, length, lift, place, stepped, swing, turned
 from .parameters import BUCKET_POINTS
@@ -43,7 +43,7 @@ Turns = tuple[float, ...]
 Frames = tuple[Map, Map, Map, float, float]
 
 
-@inlined
+@compiled
 def turns(
     pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
     tilt: float, rotate: float,
@@ -66,7 +66,7 @@ def turns(
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def level_map(pitch_s: float, pitch_c: float, roll_s: float, roll_c: float) -> Map:
     """From the body to its level frame: z is plumb, x the horizontal trace of the body's x-z plane, y to the left.
 
@@ -82,7 +82,7 @@ def level_map(pitch_s: float, pitch_c: float, roll_s: float, roll_c: float) -> M
     return ahead_x, 0.0, ahead_z, ahead_z * ny, run, -ahead_x * ny, nx, ny, nz, 0.0, 0.0, 0.0
 
 
-@inlined
+@compiled
 def level_from_body(pitch: float, roll: float) -> Map:
     """As `level_map`, from the angles (rad)."""
     s, c = sincos(pitch)
@@ -90,7 +90,7 @@ def level_from_body(pitch: float, roll: float) -> Map:
     return level_map(s, c, t, d)
 
 
-@inlined
+@compiled
 def levelled(level: Map, x: float, y: float, z: float) -> Vector:
     """A direction or place of the body in the level frame, which shares its origin."""
     return (
@@ -100,7 +100,7 @@ def levelled(level: Map, x: float, y: float, z: float) -> Vector:
     )
 
 
-@inlined
+@compiled
 def level_after(level: Map, body: Map) -> Map:
     """A map into the body, seen from the level frame."""
     a = levelled(level, body[0], body[3], body[6])
@@ -110,7 +110,7 @@ def level_after(level: Map, body: Map) -> Map:
     return a[0], b[0], c[0], a[1], b[1], c[1], a[2], b[2], c[2], t[0], t[1], t[2]
 
 
-@inlined
+@compiled
 def over_heel(m: np.void, y: float) -> tuple[float, float]:
     """Shares of left and right corner, the rest the centre's, in the edge's point ahead of a heel end at this y.
 
@@ -126,7 +126,7 @@ def over_heel(m: np.void, y: float) -> tuple[float, float]:
     return to_left if out > 0.0 else 0.0, to_right if out < 0.0 else 0.0
 
 
-@inlined
+@compiled
 def steps(m: np.void) -> Steps:
     """What is the same in every pose: sines and cosines of the attachment's two fixed steps, coupler, then mount; which
     point of the edge lies ahead of the heel's left and right end (`over_heel`)."""
@@ -137,7 +137,7 @@ def steps(m: np.void) -> Steps:
     return coupler_s, coupler_c, mount_s, mount_c, left_l, left_r, right_l, right_r
 
 
-@inlined
+@compiled
 def hitch(m: np.void, fixed: Steps, tilt_s: float, tilt_c: float, rotate_s: float, rotate_c: float) -> Map:
     """From the bucket's own frame to the frame of the two pins on stick and power link."""
     held = stepped(rotation(m, rotate_s, rotate_c), fixed[2], fixed[3], m["mount_x"], m["mount_z"])
@@ -145,7 +145,7 @@ def hitch(m: np.void, fixed: Steps, tilt_s: float, tilt_c: float, rotate_s: floa
     return lift(fixed[0], fixed[1], m["coupler_x"], m["coupler_z"], after(leaned, held))
 
 
-@inlined
+@compiled
 def leaning(m: np.void, s: float, c: float) -> Map:
     """The turn about the tilt axis."""
     return turned(
@@ -154,7 +154,7 @@ def leaning(m: np.void, s: float, c: float) -> Map:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def rotation(m: np.void, s: float, c: float) -> Map:
     """The turn about the rotation axis."""
     return turned(
@@ -171,7 +171,7 @@ def hitch_from_bucket(m: np.void, tilt: float, rotate: float) -> Map:
     return hitch(m, steps(m), s, c, t, d)
 
 
-@inlined
+@compiled
 def arm_foot(m: np.void, s: float, c: float) -> tuple[float, float]:
     """(x, y) of the boom foot pin in the body, from sine and cosine of the swing boom."""
     return (
@@ -180,7 +180,7 @@ def arm_foot(m: np.void, s: float, c: float) -> tuple[float, float]:
     )
 
 
-@inlined
+@compiled
 def body_from_arm(m: np.void, swing_boom: float) -> Map:
     """From the arm's plane, origin on the boom foot pin, to the body."""
     s, c = sincos(swing_boom)
@@ -188,7 +188,7 @@ def body_from_arm(m: np.void, swing_boom: float) -> Map:
     return c, -s, 0.0, s, c, 0.0, 0.0, 0.0, 1.0, x, y, 0.0
 
 
-@inlined
+@compiled
 def arm_pins(
     m: np.void, boom_s: float, boom_c: float, fore_s: float, fore_c: float
 ) -> tuple[float, float, float, float]:
@@ -198,7 +198,7 @@ def arm_pins(
     return fx, fz, fx + m["fore_boom_length"] * fore_c, fz + m["fore_boom_length"] * fore_s
 
 
-@inlined
+@compiled
 def frames(m: np.void, fixed: Steps, t: Turns) -> Frames:
     """(level from body, body from stick, body from bucket, sine and cosine of the swing boom) of one pose."""
     level = level_map(t[0], t[1], t[2], t[3])
@@ -220,7 +220,7 @@ def frames(m: np.void, fixed: Steps, t: Turns) -> Frames:
     return level, body_stick, swing(swing_s, swing_c, foot_x, foot_y, plane_bucket), swing_s, swing_c
 
 
-@inlined
+@compiled
 def outcomes(m: np.void, fixed: Steps, found: Frames) -> Outcomes:
     """The values of `OUTPUTS`; NaN for a point that the profile does not have.
 
@@ -264,7 +264,7 @@ def outcomes(m: np.void, fixed: Steps, found: Frames) -> Outcomes:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def standing(
     limits: NDArray[np.float64],
     pitch: float, roll: float, swing_boom: float, boom: float, fore_boom: float, stick: float, bucket: float,
@@ -333,7 +333,7 @@ def solve(
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def write_place(row: NDArray[np.float64], index: int, at: Vector) -> None:
     """Put a body place into a row of results."""
     row[BODY + 3 * index] = at[0]

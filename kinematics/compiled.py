@@ -1,7 +1,8 @@
 """The only file that knows the compiler, and that its code is kept on disk.
 
-A formula is plain Python on scalars; `compiled` makes machine code of it at its first call, `inlined` puts that code
-into its caller, which is what lets a loop over many poses run on vector registers.
+A formula is plain Python on scalars; `compiled` makes machine code of it at its first call, and puts that code into every
+compiled caller. So a loop over many poses runs on vector registers, and a call gives the same bits in the process that
+compiled it and in the next, which reads it from disk: a callee kept apart would be optimised once more on its own.
 With NUMBA_DISABLE_JIT=1 the same source runs as Python, which is how coverage is measured.
 """
 
@@ -17,37 +18,28 @@ Formula = TypeVar("Formula", bound=Callable[..., object])
 
 
 def compiled(formula: Formula) -> Formula:
-    """Compile `formula` at its first call; kept on disk wherever that can be written."""
-    return _njit(formula, forceinline=False)
-
-
-def inlined(formula: Formula) -> Formula:
-    """As `compiled`, and put into every compiled caller."""
-    return _njit(formula, forceinline=True)
-
-
-def _njit(formula: Formula, *, forceinline: bool) -> Formula:
+    """Compile `formula` at its first call, and into every compiled caller; kept on disk wherever that can be written."""
     try:
-        made = _made(formula, forceinline=forceinline, kept=True)
+        made = _made(formula, kept=True)
     except RuntimeError:  # numba found no folder it may write to
-        return cast(Formula, _made(formula, forceinline=forceinline, kept=False))
+        return cast(Formula, _made(formula, kept=False))
     kept = getattr(made, "_cache", None)
     if kept is not None:
         file: Any = getattr(kept, "_cache_file", None)
         if not hasattr(
             file, "_source_stamp"
         ):  # a later numba, of which this cannot be asked: rather slow than wrong
-            return cast(Formula, _made(formula, forceinline=forceinline, kept=False))
+            return cast(Formula, _made(formula, kept=False))
         # numba looks at the formula's own file alone and would go on using an edited callee's old code.
         file._source_stamp = _sources()
     return cast(Formula, made)
 
 
-def _made(formula: Callable[..., object], *, forceinline: bool, kept: bool) -> object:
+def _made(formula: Callable[..., object], *, kept: bool) -> object:
     # "contract" alone of the fast-math flags: "nnan" would let the compiler remove NaN checks.
-    return numba.njit(
-        cache=kept, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=forceinline
-    )(formula)
+    return numba.njit(cache=kept, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True)(
+        formula
+    )
 
 
 @cache

@@ -9,7 +9,7 @@ an origin's (f itself in that frame), and an axis direction's, which needs the w
 import numpy as np
 
 from .chain import Frames, Steps, Turns, arm_foot, arm_pins, leaning, rotation
-from .compiled import inlined
+from .compiled import compiled
 from .maps import Map, Vector, after, direction, seen, stepped
 
 Dyad = tuple[float, float, float, float, float, float, float, float, float]
@@ -29,7 +29,7 @@ PULL_COLUMNS = (*JOINT_COLUMNS, *ARM_COLUMNS, *BUCKET_COLUMNS)
 """What `pull_bucket` returns, in order; `pull_stick` returns those of joints and arm."""
 
 
-@inlined
+@compiled
 def dyad_outside(m: Map, g: Dyad) -> Dyad:
     """The dyad with its forces turned into the inner frame: R^T G."""
     a = seen(m, g[0], g[3], g[6])
@@ -38,7 +38,7 @@ def dyad_outside(m: Map, g: Dyad) -> Dyad:
     return a[0], b[0], c[0], a[1], b[1], c[1], a[2], b[2], c[2]
 
 
-@inlined
+@compiled
 def dyad_inside(g: Dyad, f: Vector, m: Map) -> Dyad:
     """The dyad with its places carried out of the inner frame: G R^T + f t^T."""
     a = direction(m, g[0], g[1], g[2])
@@ -51,7 +51,7 @@ def dyad_inside(g: Dyad, f: Vector, m: Map) -> Dyad:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def pull_turn(
     s: float, c: float, px: float, py: float, pz: float, ux: float, uy: float, uz: float, g: Dyad, f: Vector
 ) -> Pull:
@@ -94,7 +94,7 @@ def pull_turn(
     )
 
 
-@inlined
+@compiled
 def pull_level(t: Turns, level: Map, k: Dyad) -> tuple[float, float]:
     """d/d (pitch, roll) from the dyad of level forces on body places; differentiates `chain.level_map`."""
     sp, cp, sr, cr = t[0], t[1], t[2], t[3]
@@ -120,7 +120,7 @@ def pull_level(t: Turns, level: Map, k: Dyad) -> tuple[float, float]:
     return by_pitch, by_roll
 
 
-@inlined
+@compiled
 def pull_arm(m: np.void, t: Turns, level: Map, outer: Map, g: Dyad, f: Vector) -> tuple[Dyad, Vector, Pull]:
     """What both branches of the chain share, from dyad and force in the level frame on places of the frame `outer`.
 
@@ -159,7 +159,7 @@ def pull_arm(m: np.void, t: Turns, level: Map, outer: Map, g: Dyad, f: Vector) -
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def pull_stick(m: np.void, t: Turns, found: Frames, g: Dyad, f: Vector) -> Pull:
     """d/d `JOINT_COLUMNS`, then d/d `ARM_COLUMNS`, from level forces on places of the stick."""
     _, _, p = pull_arm(m, t, found[0], found[1], g, f)
@@ -169,7 +169,7 @@ def pull_stick(m: np.void, t: Turns, found: Frames, g: Dyad, f: Vector) -> Pull:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def pull_bucket(m: np.void, fixed: Steps, t: Turns, found: Frames, g: Dyad, f: Vector) -> Pull:
     """d/d `PULL_COLUMNS` from level forces on places of the bucket."""
     g, f, p = pull_arm(m, t, found[0], found[2], g, f)

@@ -15,7 +15,7 @@ from .chain import (
     level_after,
     steps,
 )
-from .compiled import compiled, inlined
+from .compiled import compiled
 from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, Dyad, pull_bucket, pull_stick
 from .linkage import OK
 from .maps import Vector, direction
@@ -68,7 +68,7 @@ def pull_points(rotation: Column, pushes: Column, acting: NDArray[np.bool_], out
                 row[i] = ahead[i] * push[i] + aside[i] * push[BLOCK + i] + up[i] * push[2 * BLOCK + i]
 
 
-@inlined
+@compiled
 def edge_in_plan(m: np.void, found: Frames) -> tuple[float, float]:
     """(x, y) of the edge in the level frame, from right to left corner: what `standing` judges."""
     across = direction(
@@ -78,7 +78,7 @@ def edge_in_plan(m: np.void, found: Frames) -> tuple[float, float]:
     return x, y
 
 
-@inlined
+@compiled
 def push_at(pushed: Column, i: int) -> tuple[Dyad, Vector]:
     """Dyad and force of pose i of a block."""
     dyad = (

@@ -1,19 +1,19 @@
 """Rigid maps between frames as twelve numbers: rows of a rotation, then an origin. p_a = R p_b + t.
 
-Scalars, branch-free and inlined: the same source serves one pose and a block of them. A turn is given by its sine
+Scalars, branch-free: the same source serves one pose and a block of them. A turn is given by its sine
 and cosine, which are dear and often shared.
 """
 
 import math
 
-from .compiled import inlined
+from .compiled import compiled
 from .trig import sincos
 
 Map = tuple[float, float, float, float, float, float, float, float, float, float, float, float]
 Vector = tuple[float, float, float]
 
 
-@inlined
+@compiled
 def after(a: Map, b: Map) -> Map:
     """The map that applies `b` first, then `a`: a_from_c = after(a_from_b, b_from_c)."""
     return (
@@ -32,7 +32,7 @@ def after(a: Map, b: Map) -> Map:
     )
 
 
-@inlined
+@compiled
 def place(m: Map, x: float, y: float, z: float) -> Vector:
     """The point (x, y, z) carried over by a map."""
     return (
@@ -42,7 +42,7 @@ def place(m: Map, x: float, y: float, z: float) -> Vector:
     )
 
 
-@inlined
+@compiled
 def direction(m: Map, x: float, y: float, z: float) -> Vector:
     """The direction (x, y, z) turned by a map."""
     return (
@@ -52,7 +52,7 @@ def direction(m: Map, x: float, y: float, z: float) -> Vector:
     )
 
 
-@inlined
+@compiled
 def seen(m: Map, x: float, y: float, z: float) -> Vector:
     """A direction of the outer frame as the inner frame sees it: the rotation the other way."""
     return (
@@ -62,7 +62,7 @@ def seen(m: Map, x: float, y: float, z: float) -> Vector:
     )
 
 
-@inlined
+@compiled
 def lift(s: float, c: float, x: float, z: float, b: Map) -> Map:
     """`b` seen from a frame in whose plane it stands at (x, z), turned about -y, the sense of boom, stick, bucket."""
     return (
@@ -73,7 +73,7 @@ def lift(s: float, c: float, x: float, z: float, b: Map) -> Map:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def swing(s: float, c: float, x: float, y: float, b: Map) -> Map:
     """`b` seen from a frame in which it stands at (x, y), turned anticlockwise from above."""
     return (
@@ -84,7 +84,7 @@ def swing(s: float, c: float, x: float, y: float, b: Map) -> Map:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def stepped(a: Map, s: float, c: float, x: float, z: float) -> Map:
     """`a` of a frame that stands in its plane at (x, z), turned about -y: after(a, that frame's map)."""
     return (
@@ -95,7 +95,7 @@ def stepped(a: Map, s: float, c: float, x: float, z: float) -> Map:
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def turned(s: float, c: float, px: float, py: float, pz: float, ux: float, uy: float, uz: float) -> Map:
     """A turn by the right hand about the line through p along the unit direction u (Rodrigues' formula)."""
     k = 1.0 - c
@@ -119,14 +119,14 @@ def turned(s: float, c: float, px: float, py: float, pz: float, ux: float, uy: f
     )  # fmt: skip
 
 
-@inlined
+@compiled
 def lifted(angle: float, x: float, y: float, z: float) -> Map:
     """A frame at (x, y, z) turned by `angle` (rad) about -y, the sense of boom, stick and bucket."""
     s, c = sincos(angle)
     return c, 0.0, -s, 0.0, 1.0, 0.0, s, 0.0, c, x, y, z
 
 
-@inlined
+@compiled
 def length(x: float, y: float) -> float:
     """Length of the plane vector (x, y); no guard against overflow, which no dimension here comes near."""
     return math.sqrt(x * x + y * y)

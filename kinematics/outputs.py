@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from .chain import POINTS, over_heel
-from .compiled import inlined
+from .compiled import compiled
 from .gradient import ARM_COLUMNS, BUCKET_COLUMNS
 from .maps import Vector, length
 
@@ -16,7 +16,7 @@ from .maps import Vector, length
 PLUMB_MAST = 1e-8
 
 
-@inlined
+@compiled
 def cross_slope_forces(dx: float, dy: float, dz: float) -> Vector:
     """d cross-slope / d (right corner), per m; the left corner has the opposite. From right to left: dx, dy, dz.
 
@@ -28,7 +28,7 @@ def cross_slope_forces(dx: float, dy: float, dz: float) -> Vector:
     return slope * dx / (across * across), slope * dy / (across * across), 1.0 / across
 
 
-@inlined
+@compiled
 def floor_forces(
     dx: float, dy: float, hx: float, hy: float, hz: float
 ) -> tuple[float, float, float, float, float]:
@@ -51,7 +51,7 @@ def floor_forces(
     )
 
 
-@inlined
+@compiled
 def mast_forces(ahead: float, aside: float, up: float) -> Vector:
     """d mast angle / d (level-frame mast), rad; NaN within `PLUMB_MAST` of plumb, where the angle has a kink.
 
@@ -63,7 +63,7 @@ def mast_forces(ahead: float, aside: float, up: float) -> Vector:
     return up * ahead / level * over, up * aside / level * over, -level * over
 
 
-@inlined
+@compiled
 def over_heel_rates(m: np.void, y: float) -> tuple[float, float, float, float]:
     """d (share of the corner) / d (heel's y, left y, centre y, right y) of `chain.over_heel`, 1/m; the corner is the one
     on the heel end's side. Zero at the corner and beyond it, where the share is held at 1."""

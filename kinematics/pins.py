@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chain import arm_pins, body_from_arm
-from .compiled import compiled, inlined
+from .compiled import compiled
 from .maps import Map, after, lifted, place
 from .trig import sincos
 
@@ -17,7 +17,7 @@ PINS = (
 )  # fmt: skip
 
 
-@inlined
+@compiled
 def write_pin(m: Map, x: float, z: float, places: NDArray[np.float64], index: int) -> None:
     """Put the place of a pin in a link's plane into row `index`."""
     bx, by, bz = place(m, x, 0.0, z)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from .block import BLOCK, Column
 from .chain import CROSS_SLOPE, FLOOR_ANGLE, HEEL_CLEARANCE, POINTS, Steps, steps
-from .compiled import compiled, inlined
+from .compiled import compiled
 from .outputs import cross_slope_forces, floor_forces, mast_forces
 from .parameters import NAMES
 
@@ -15,7 +15,7 @@ LEFT, CENTRE, RIGHT, HEEL_LEFT, HEEL_RIGHT, RECEIVER, MAST = 0, 1, 2, 6, 7, 8, 9
 _FIRST = np.array([NAMES.index(f"{name}_x") for name in (*POINTS, "mast")])
 
 
-@inlined
+@compiled
 def constant(push: Column, axis: int, value: float) -> None:
     """One point's forces (3 x BLOCK): `value` along one axis, nothing along the others."""
     for i in range(3 * BLOCK):
@@ -24,7 +24,7 @@ def constant(push: Column, axis: int, value: float) -> None:
         push[axis * BLOCK + i] = value
 
 
-@inlined
+@compiled
 def opposite(target: Column, push: Column, factor: float) -> None:
     """The same forces times a factor, on another point."""
     for i in range(3 * BLOCK):
@@ -79,7 +79,7 @@ def heel_pushes(record: np.ndarray[tuple[int], np.dtype[np.void]], told: Column,
         pushes[(3 * HEEL_RIGHT + 2) * BLOCK + i] = 0.0 if lower else 1.0
 
 
-@inlined
+@compiled
 def left_heel_lower(fixed: Steps, told: Column, i: int) -> bool:
     """Whether the heel's left end clears the edge by less than its right one does."""
     left, centre, right = told[2 * BLOCK + i], told[5 * BLOCK + i], told[8 * BLOCK + i]

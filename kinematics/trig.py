@@ -8,7 +8,7 @@ Held against 50-digit values: sine and cosine within 1 ulp up to `WIDEST_RAD`, a
 
 import math
 
-from .compiled import inlined
+from .compiled import compiled
 
 WIDEST_RAD = 1e5
 """No sum of joint angles comes near; the reduction would lose digits from some 1e6 on."""
@@ -24,7 +24,7 @@ _QUARTER_PI, _HALF_PI, _PI = 0.7853981633974483, 1.5707963267948966, 3.141592653
 _HALF_PI_REST = 6.123233995736766e-17
 
 
-@inlined
+@compiled
 def sincos(angle: float) -> tuple[float, float]:
     """(sine, cosine) of an angle (rad) up to `WIDEST_RAD` either way, NaN beyond. 0.5236 rad: 0.5, 0.866."""
     angle = angle if abs(angle) <= WIDEST_RAD else math.nan
@@ -67,7 +67,7 @@ def sincos(angle: float) -> tuple[float, float]:
     return sine, cosine
 
 
-@inlined
+@compiled
 def arctan2(y: float, x: float) -> float:
     """Angle (rad, -pi to pi) of the direction (x, y); 0 where both are 0, NaN where either is NaN.
 

@@ -70,3 +70,36 @@ def _run(folder: Path) -> tuple[float, int]:
     angle, status, hits = done.stdout.split()
     assert status == "0"
     return float(angle), int(hits)
+
+
+BITS = """
+import hashlib
+import numpy as np
+from kinematics import fleet, solve_columns
+from kinematics.chain import OUTPUTS
+from tests.kinematics.machines import seeded
+assembly = seeded(3, linkage=True, driven=True)
+rng = np.random.default_rng(9)
+angles = {name: rng.uniform(-0.1, 0.1, 5000) for name in ("pitch", "roll")}
+angles |= {name: rng.uniform(span.low, span.high, 5000) for name, span in assembly.ranges.items()}
+outputs = [name for name in OUTPUTS if name.startswith(("left", "centre", "heel")) or "slope" in name]
+told = solve_columns(fleet([assembly]), angles, outputs)
+digest = hashlib.sha256()
+for column in told.values.values():
+    digest.update(column.tobytes())
+print(digest.hexdigest())
+"""
+
+
+@pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="needs the compiler: NUMBA_DISABLE_JIT=1")
+def test_the_same_bits_whether_compiled_here_or_read_from_disk(tmp_path: Path) -> None:
+    root = Path(kinematics.__file__).parents[1]
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", BITS], cwd=root, capture_output=True, text=True, check=True,
+            env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(root)},
+        ).stdout
+        for _ in range(2)
+    ]  # fmt: skip
+    assert len(told[0]) > 60
+    assert told[0] == told[1]
