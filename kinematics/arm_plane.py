@@ -188,20 +188,21 @@ def _on_hitch(assembly: Assembly, hitch: Map, point: str) -> Vector:
 
 def floor_roots(held: Hold, floor_angle: float) -> Floats:
     """In-plane angles (rad, within one turn) at which the floor angle is as wanted; raises `Refused` "no-floor-angle"."""
-    floors = np.unwrap(held.floor(np.linspace(-math.pi, math.pi, 1441)))
-    low, high = float(floors.min()), float(floors.max())
+    floors = held.floor(np.linspace(-math.pi, math.pi, 1441))
+    turned = np.unwrap(floors)
     found = np.empty(0)
-    if high - low > ROUNDING_RAD:
+    if float(turned.max() - turned.min()) > ROUNDING_RAD:
         found = roots(lambda angle: np.sin(held.floor(angle) - floor_angle), -math.pi, math.pi)
         found = found[np.cos(held.floor(found) - floor_angle) > 0.0]
         if len(found) > 1 and found[-1] - found[0] > 2.0 * math.pi - ROUNDING_RAD:
             found = found[:-1]
     if not len(found):
-        low, high = math.degrees(low), math.degrees(high)
+        off = np.abs(np.arctan2(np.sin(floors - floor_angle), np.cos(floors - floor_angle)))
+        wanted, nearest = math.degrees(floor_angle), math.degrees(float(floors[int(np.argmin(off))]))
         raise Refused([
-            Fault("no-floor-angle", "floor_angle", f"{math.degrees(floor_angle):.2f} deg",
-                  f"{low:.2f} to {high:.2f} deg, all that boom, stick and bucket give at this lean, swing and tilt",
-                  "turn tilt or rotation", {"lowest_deg": low, "highest_deg": high})
+            Fault("no-floor-angle", "floor_angle", f"{wanted:.2f} deg",
+                  "a floor angle that boom, stick and bucket give at this lean, swing, tilt and rotation: the nearest is "
+                  f"{nearest:.2f} deg", "turn tilt or rotation", {"nearest_deg": nearest, "wanted_deg": wanted})
         ])  # fmt: skip
     return found
 

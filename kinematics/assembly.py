@@ -14,7 +14,7 @@ from . import linkage
 from .errors import Fault, refuse
 from .linkage import DEAD_CENTRE_RAD, Status, wrapped
 from .machine import Attachment, BucketLinkage, Cylinder, Held, Machine, Range
-from .parameters import record
+from .parameters import lacking, record
 
 JOINTS = ("swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate")
 # Sensor noise and pin slop at an end stop. The angle is used as given; beyond this it is refused.
@@ -34,7 +34,7 @@ class Assembly:
     `idler_side` its side of the line from its pivot to the link pin, where there is a linkage.
     `links`: what the four-bar formulas take. `parameters`: the record the formulas read. `stops`: the ranges with the
     slack of an end stop, which a linkage hands on from idler (`idler_limits`) to bucket; `limits` the same as an array,
-    shape (14,), rad, low then high of each of `JOINTS`, 0 where absent.
+    shape (14,), rad, low then high of each of `JOINTS`, 0 where absent. `lacks`: parameters of parts it does not have.
     """
 
     machine: Machine
@@ -48,6 +48,7 @@ class Assembly:
     idler_limits: Range | None = None
     idler_side: float = 0.0
     cylinders: dict[str, Cylinder] = field(default_factory=dict)
+    lacks: frozenset[str] = frozenset()
 
 
 def assemble(machine: Machine, attachment: Attachment) -> Assembly:
@@ -83,7 +84,7 @@ def assemble(machine: Machine, attachment: Attachment) -> Assembly:
         idler_limits, stops["bucket"] = _with_slack(links, idler, ranges["bucket"])
     return Assembly(
         machine, attachment, ranges, record(machine, attachment), _as_array(stops), stops, links, idler,
-        idler_limits, side, _cylinders(machine),
+        idler_limits, side, _cylinders(machine), lacking(machine, attachment),
     )  # fmt: skip
 
 

@@ -13,6 +13,9 @@ from .given import length_of
 from .machine import SHORTEST_LINK_M, UNIT_WITHIN
 from .parameters import NAMES
 
+# Metres of a machine's dimension; what comes near is a wrong unit or a slipped exponent.
+MOST = 1000.0
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fleet:
@@ -33,7 +36,9 @@ class Fleet:
         return len(self.records)
 
     def has(self, parameter: str) -> bool:
-        """True where every machine has a value for a parameter of `NAMES`."""
+        """True where every machine has the part that a parameter of `NAMES` is measured of."""
+        if any(parameter in each.lacks for each in self.assemblies):
+            return False
         return not bool(np.isnan(self.flat[:, NAMES.index(parameter)]).any())
 
 
@@ -58,7 +63,8 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
 
     Joint ranges stay those of the machine as measured. A boom 10 mm longer at 30 deg lifts all that hangs on it 5 mm.
     Raises `Refused`: "unknown-parameter", "no-such-parameter" for one the profile lacks, "not-a-number",
-    "not-finite", "ragged", "no-machine"; "zero-length-link", "not-a-direction", "centre-outside" for what no machine is.
+    "not-finite", "ragged", "no-machine"; "zero-length-link", "not-a-direction", "centre-outside",
+    "length-absurd" for what no machine is.
     """
     faults: list[Fault] = []
     rows = length_of(parameters.values())
@@ -67,8 +73,8 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
         faults.append(Fault("no-machine", "", "a list of no values", "at least one value"))
     for name in parameters:
         if name not in NAMES:
-            faults.append(Fault("unknown-parameter", name, repr(name), "one of kinematics.parameters.NAMES"))
-        elif np.isnan(assembly.parameters[name][0]):
+            faults.append(Fault("unknown-parameter", name, repr(name), "one of " + ", ".join(NAMES)))
+        elif name in assembly.lacks or np.isnan(assembly.parameters[name][0]):
             faults.append(
                 Fault("no-such-parameter", name, "a profile without it", "a parameter that the profile has")
             )
@@ -76,14 +82,16 @@ def varied(assembly: Assembly, parameters: Mapping[str, ArrayLike]) -> Fleet:
     records = np.repeat(assembly.parameters, rows)
     for name, column in columns.items():
         records[name] = column
-    there = [name for name in columns if name != "fore_boom_length" or assembly.machine.fore_boom is not None]
-    refuse(_impossible(records, there))
+    refuse(_impossible(records, columns))
     return _fleet(records, np.repeat(assembly.limits[None, :], rows, axis=0), (assembly,))
 
 
 def _impossible(records: NDArray[np.void], varied: Iterable[str]) -> Iterator[Fault]:
     """What no machine can be, as `machine` has it: the first of each kind."""
     for name in varied:
+        for i in np.flatnonzero(np.abs(records[name]) > MOST)[:1].tolist():
+            yield Fault("length-absurd", f"{name}.{i}", f"{records[name][i]:g}", f"at most {MOST:g} m or rad",
+                        "check the unit and the decimal point")  # fmt: skip
         if name.endswith("_length") or name == "pin_spacing":
             for i in np.flatnonzero(records[name] < SHORTEST_LINK_M)[:1].tolist():
                 yield Fault("zero-length-link", f"{name}.{i}", f"{records[name][i]:g} m",

@@ -56,6 +56,25 @@ def record(machine: Machine, attachment: Attachment) -> NDArray[np.void]:
     return row
 
 
+def lacking(machine: Machine, attachment: Attachment) -> frozenset[str]:
+    """Parameters of parts that are not there, whose place in the record only keeps the chain whole.
+
+    A machine without a fore boom has 0 for its length; nothing can be said of a change of it.
+    """
+    missing: set[str] = set()
+    if machine.swing_boom is None:
+        missing |= {"swing_post_x", "swing_post_y"}
+    if machine.fore_boom is None:
+        missing.add("fore_boom_length")
+    for name in ("coupler", "mount"):
+        if getattr(attachment, name) is None:
+            missing |= {f"{name}_x", f"{name}_z", f"{name}_angle"}
+    for name in ("tilt", "rotate"):
+        if getattr(attachment, name) is None:
+            missing |= {*_xyz(f"{name}_point"), *_xyz(f"{name}_axis")}
+    return frozenset(missing)
+
+
 def _of_machine(machine: Machine) -> dict[str, float]:
     values = {
         "swing_post_x": machine.swing_post_x,

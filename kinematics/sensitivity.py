@@ -89,4 +89,7 @@ def _of_pose(pose: Pose, output: str) -> tuple[float, Rates]:
 def _present(pose: Pose) -> tuple[str, ...]:
     """The parameters that the profile gives."""
     missing = np.isnan(pose.assembly.parameters.view(np.float64)).tolist()
-    return tuple(name for name, absent in zip(NAMES, missing, strict=True) if not absent)
+    lacks = pose.assembly.lacks
+    return tuple(
+        name for name, absent in zip(NAMES, missing, strict=True) if not absent and name not in lacks
+    )

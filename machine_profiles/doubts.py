@@ -16,7 +16,7 @@ STICK_M = (0.4, 20.0)
 FOOT_M = (0.2, 5.0)
 PIN_SPACING_M = (0.08, 1.2)
 EDGE_M = (0.15, 4.0)
-WIDEST_M = 4.0
+NARROWEST_M, WIDEST_M = 0.15, 4.0
 TRANSMISSION_DEG = (15.0, 165.0)
 _UNIT = "check units.length and the decimal point"
 
@@ -87,6 +87,9 @@ def _of_attachment(attachment: Attachment) -> Iterator[str]:
     width = max(math.dist(attachment.edge[0], attachment.edge[-1]), math.dist(*attachment.heel))
     if width > WIDEST_M:
         yield f"the bucket is {width:.3f} m wide; usual are up to {WIDEST_M:g} m: {_UNIT}"
+    edge = math.dist(attachment.edge[0], attachment.edge[-1])
+    if edge < NARROWEST_M:
+        yield f"the edge is {edge:.3f} m wide; usual are {NARROWEST_M:g} m and more: {_UNIT}"
 
 
 def _unusual(name: str, value: float, usual: tuple[float, float]) -> Iterator[str]:

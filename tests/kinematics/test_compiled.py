@@ -91,7 +91,9 @@ print(digest.hexdigest())
 """
 
 
-@pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="needs the compiler: NUMBA_DISABLE_JIT=1")
+@pytest.mark.skipif(
+    os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="needs the compiler: NUMBA_DISABLE_JIT=1"
+)
 def test_the_same_bits_whether_compiled_here_or_read_from_disk(tmp_path: Path) -> None:
     root = Path(kinematics.__file__).parents[1]
     told = [

@@ -5,8 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from kinematics import Refused, solve_columns, varied
+from kinematics import Refused, pose, sensitivity, solve_columns, varied
 from kinematics.assembly import assemble
+from kinematics.columns import differentiable
 from kinematics.fleet import fleet
 from kinematics.machine import BucketLinkage, Cylinder
 
@@ -54,6 +55,24 @@ def test_varied_into_what_no_machine_is(parameters: dict[str, float | list[float
         varied(assemble(plain_machine(), tiltrotator_bucket()), parameters)
     assert {fault.code for fault in refused.value.faults} == {code}
     assert all(fault.where for fault in refused.value.faults)
+
+
+@pytest.mark.parametrize(
+    "name", ["tilt_point_x", "rotate_axis_z", "coupler_angle", "mount_x", "fore_boom_length"]
+)
+def test_a_part_that_is_not_there_has_no_dimension(name: str) -> None:
+    """Its place in the record keeps the chain whole; varied, it would answer with a column that does not move."""
+    with pytest.raises(Refused) as refused:
+        varied(PLAIN, {name: [0.0, 0.5]})
+    assert refused.value.code == "no-such-parameter"
+    assert name not in differentiable(fleet([PLAIN]))
+    assert name not in sensitivity(pose(PLAIN, **LEVEL, **DIGGING), "left_height").parameters
+
+
+def test_a_dimension_of_a_thousand_kilometres() -> None:
+    with pytest.raises(Refused) as refused:
+        varied(PLAIN, {"centre_z": 1e6})
+    assert [(fault.code, fault.where) for fault in refused.value.faults] == [("length-absurd", "centre_z.0")]
 
 
 def test_masked_values_are_none() -> None:

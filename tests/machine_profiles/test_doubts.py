@@ -102,6 +102,7 @@ def test_no_shipped_pair_that_fits_is_doubtful() -> None:
         (BUCKET, "x = -0.234, z = -1.329", "x = -0.03, z = -0.04", ["edge is 0.050 m"]),
         (BUCKET, "x = -0.234, z = -1.329", "x = -3, z = -4", ["edge is 5.000 m"]),
         (BUCKET, "width = 1.5", "width = 4.1", ["4.100 m wide"]),
+        (BUCKET, "width = 1.5", "width = 0.149", ["the edge is 0.149 m wide"]),
         (
             TWO_PIECE,
             "forward = 100, left = 20",
@@ -130,6 +131,7 @@ def test_each_doubt(text: str, old: str, new: str, said: list[str]) -> None:
         (BUCKET, "spacing = 0.42", "spacing = 0.08"),
         (BUCKET, "spacing = 0.42", "spacing = 1.2"),
         (BUCKET, "width = 1.5", "width = 4.0"),
+        (BUCKET, "width = 1.5", "width = 0.15"),
         (BUCKET, "z = -0.751", "z = 0"),
     ],
 )

@@ -1,0 +1,38 @@
+"""The guide on the package: its programs run in order, as one, and say what the text says."""
+
+import re
+import subprocess
+import sys
+from importlib.resources import files
+from pathlib import Path
+
+GUIDE = files("service").joinpath("guide", "package.md").read_text(encoding="utf-8")
+PROGRAMS = re.findall(r"^```python\n(.*?)^```$", GUIDE, flags=re.DOTALL | re.MULTILINE)
+
+
+def test_the_programs(tmp_path: Path) -> None:
+    script = tmp_path / "package.py"
+    script.write_text("\n".join(PROGRAMS), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert lines[0].startswith("{'boom': ["), lines[0]
+    assert float(lines[1].split()[0]) < 0.0, "the edge stands below the boom foot pin"
+    assert lines[2].startswith("beyond-joint stick stick: expected ")
+    solved, words = lines[3].split(" ", 1)
+    assert 0 < int(solved) < 1000
+    assert set(re.findall(r"'([a-z-]+)'", words)) == {"ok", "beyond-joint"}
+    assert lines[4] == "(21, 1000)"
+    assert [line.split()[0] for line in lines[-5:-1]] == ["boom", "fore_boom", "stick", "bucket"]
+    assert float(lines[-1].split()[0]) > 2.0
+
+
+def test_what_it_names_is_public() -> None:
+    import kinematics  # noqa: PLC0415 - only to look at its names
+    import machine_profiles  # noqa: PLC0415
+
+    for module, names in re.findall(r"from (kinematics|machine_profiles) import (.+)", GUIDE):
+        public = {"kinematics": kinematics, "machine_profiles": machine_profiles}[module].__all__
+        assert set(names.split(", ")) <= set(public), names
