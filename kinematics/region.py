@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 
 from .arm_plane import SOLVED, STEP_RAD, Floats, Hold, roots
 from .assembly import ROUNDING_RAD
+from .chain import over_heel
 from .machine import Range
 from .maps import Vector
+from .parameters import HEEL_POINTS
 from .reach import Line
 
 Mask = NDArray[np.bool_]
@@ -63,22 +65,40 @@ class Region:
     def floor(self, angle: Floats) -> tuple[Floats, Floats, Floats]:
         """(floor to the surface the edge cuts rad, left heel, right heel above that surface m) at in-plane angles.
 
-        The surface holds the edge, corner to corner, and runs along the line. NaN where the edge lies along its travel.
+        The surface holds the edge, corner to corner, and runs along the line; the floor's angle to it is taken square to
+        the edge. Each heel end is held against the edge's point ahead of it and the half of the edge on its side, since
+        a V cuts two surfaces. NaN where the edge lies along its travel.
         """
         held, slope = self.held, self.line.slope
         ex, ey, ez = held.level(angle, held.edge)
-        across = np.hypot(ex, ey)
-        cuts = np.abs(ey) > _ALONG * np.maximum(across, np.abs(ez))
-        aside = np.where(cuts, slope * ex - ez, np.nan) / np.where(cuts, ey, 1.0)  # z = slope x - aside y
-        rise = (slope * ey + aside * ex) / np.where(cuts, across, 1.0)
-        to_surface = held.floor(angle) - np.arctan(rise)
-        to_surface -= 2.0 * math.pi * np.round(to_surface / (2.0 * math.pi))
+        aside = self._aside(ex, ey, ez)
+        hx, hy, hz = held.level(angle, held.back)
+        above = hz - slope * hx + aside * hy
+        behind = hx * (ey - ez * aside) - hy * (ex + ez * slope) + hz * (ex * aside + ey * slope)
+        to_surface = np.arctan2(above * np.sqrt(ex * ex + ey * ey + ez * ez), behind)
         heels = []
-        for corner in ("left", "right"):
-            start, end = held.on_hitch(corner), held.on_hitch(f"heel_{corner}")
-            x, y, z = held.level(angle, (end[0] - start[0], end[1] - start[1], end[2] - start[2]))
-            heels.append(z - slope * x + aside * y)
+        for heel in HEEL_POINTS:
+            over, half = self._half(heel)
+            x, y, z = held.level(angle, over)
+            heels.append(z - slope * x + self._aside(*held.level(angle, half)) * y)
         return to_surface, heels[0], heels[1]
+
+    def _aside(self, x: Floats, y: Floats, z: Floats) -> Floats:
+        """Fall to the left of a surface that holds this direction and runs along the line: z = slope x - fall y."""
+        cuts = np.abs(y) > _ALONG * np.maximum(np.hypot(x, y), np.abs(z))
+        found: Floats = np.where(cuts, self.line.slope * x - z, np.nan) / np.where(cuts, y, 1.0)
+        return found
+
+    def _half(self, heel: str) -> tuple[Vector, Vector]:
+        """(from the edge's point ahead to a heel end, half of the edge on its side), directions of the hitch (m)."""
+        m = self.held.assembly.parameters[0]
+        left, right = over_heel(m, m[f"{heel}_y"])
+        centre, end = self.held.on_hitch("centre"), self.held.on_hitch(heel)
+        corner = self.held.on_hitch("right" if right > 0.0 else "left")
+        share = left + right
+        half = tuple(b - a for a, b in zip(centre, corner, strict=True))
+        over = tuple(b - a - share * way for a, b, way in zip(centre, end, half, strict=True))
+        return (over[0], over[1], over[2]), (half[0], half[1], half[2])
 
     def margins(self, reach: Floats, angle: Floats, side: float) -> Iterator[Floats]:
         """Room (rad or m) to each of `LIMITS`, in order; NaN where there is no surface."""

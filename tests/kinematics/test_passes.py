@@ -41,17 +41,25 @@ def crawler(attachment: str = "digging-1500") -> Assembly:
 def to_surface(found: Pose, slope: float) -> tuple[float, float, float]:
     """(floor angle to the surface cut, height of left and of right heel over it), from level places alone.
 
-    The surface: through the edge from corner to corner, and along the line.
+    The surface runs along the line: for the floor through the edge from corner to corner; for a heel end through the half
+    of the edge on its side, which has the same y in the bucket. A dihedral angle, taken square to the edge.
     """
-    left, right = np.array(found.level("left")), np.array(found.level("right"))
-    normal = np.cross([1.0, 0.0, slope], left - right)
-    normal = normal / normal[2]
-    square = np.array([left[1] - right[1], right[0] - left[0]]) / math.dist(left[:2], right[:2])
-    heels = [
-        (np.array(found.level(f"heel_{side}")) - corner) @ normal
-        for side, corner in (("left", left), ("right", right))
-    ]
-    return found.floor_angle + math.atan(float(normal[:2] @ square)), float(heels[0]), float(heels[1])
+    names = ("left", "centre", "right", "heel_left", "heel_right")
+    left, centre, right, *heel = (np.array(found.level(name)) for name in names)
+    line = np.array([1.0, 0.0, slope])
+    up = np.cross(line, left - right)
+    up *= math.copysign(1.0, up[2]) / np.linalg.norm(up)
+    back = 0.5 * (heel[0] + heel[1]) - centre
+    ahead = np.cross((left - right) / np.linalg.norm(left - right), up)
+    tool = found.assembly.attachment
+    over = []
+    for end, place in zip(tool.heel, heel, strict=True):
+        middle = tool.edge[tool.centre][1]
+        corner, at = (left, tool.edge[0][1]) if end[1] >= middle else (right, tool.edge[-1][1])
+        share = min(1.0, (end[1] - middle) / (at - middle))
+        normal = np.cross(line, corner - centre)
+        over.append((place - centre - share * (corner - centre)) @ (normal / normal[2]))
+    return math.atan2(back @ up, back @ ahead), float(over[0]), float(over[1])
 
 
 def check(found: Pass, assembly: Assembly, line: Line, window: Range, point: str = "centre") -> None:
@@ -100,6 +108,16 @@ def nothing_past(found: Pass, assembly: Assembly, line: Line, window: Range, hel
                     assembly, **held, point="centre", reach=past, height=line.height_at(past),
                     floor_angle=floor + math.atan(line.slope),
                 )  # fmt: skip
+
+
+def test_a_v_bucket_digs_with_its_keel() -> None:
+    """Its corners stand 350 mm above the keel: a heel behind the keel clears its own half of the V, not the corners."""
+    line, window = Line(-3.0), degrees(0.0, 15.0)
+    found = passed(crawler("v-bucket-1200"), **LEVEL, line=line, floor=window)
+    check(found, crawler("v-bucket-1200"), line, window)
+    assert found.length_m > 4.0
+    assert all(place.pose.heel_clearance >= -ON_LINE_M for place in found.places)
+    assert abs(found.lowest_below_line_m) <= ON_LINE_M, "nothing stands below the keel"
 
 
 def test_two_links_by_pythagoras() -> None:
