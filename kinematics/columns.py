@@ -173,7 +173,7 @@ class _Plan:
     ) -> None:  # fmt: skip
         faults.extend(scale_fault("angle_unit", angle_unit))
         faults.extend(scale_fault("length_unit", length_unit))
-        which = None if machine_of is None else np.asarray(machine_of)
+        which = None if machine_of is None else _whole(machine_of, faults)
         poses = length_of((*given.values(), which))
         faults.extend(_name_faults(given, ("pitch", "roll", *fleet.joints)))
         for name in given:
@@ -265,6 +265,14 @@ def _name_faults(given: Mapping[str, ArrayLike], expected: Sequence[str]) -> Ite
     for name in expected:
         if name not in standing:
             yield Fault("missing-joint", name, "no column", "a column for each of " + ", ".join(expected))
+
+
+def _whole(machine_of: ArrayLike, faults: list[Fault]) -> NDArray[Any] | None:
+    try:
+        return np.asarray(machine_of)
+    except (ValueError, TypeError):  # lists of lists that are not alike
+        faults.append(Fault("ragged", "machine_of", "values of different shapes", "one whole number a pose"))
+        return None
 
 
 def _machine_faults(which: NDArray[Any], poses: int, machines: int) -> Iterator[Fault]:

@@ -11,6 +11,7 @@ from .chain import (
     MAST_ANGLE,
     POINTS,
     Frames,
+    Steps,
     frames,
     level_after,
     steps,
@@ -20,7 +21,7 @@ from .gradient import ARM_COLUMNS, JOINT_COLUMNS, PULL_COLUMNS, Dyad, pull_bucke
 from .linkage import OK
 from .maps import Vector, direction
 from .outputs import over_heel_rates
-from .pushes import CENTRE, HEEL_LEFT, HEEL_RIGHT, LEFT, MAST, RECEIVER, RIGHT, act, gather, left_heel_lower
+from .pushes import CENTRE, HEEL_LEFT, HEEL_RIGHT, LEFT, MAST, RECEIVER, RIGHT, act, gather, heel_gap
 
 _PLACES = tuple(f"{point}_{axis}" for point in POINTS for axis in "xyz")
 GRADIENT_COLUMNS = (*PULL_COLUMNS, *_PLACES, "mast_x", "mast_y", "mast_z")
@@ -28,26 +29,39 @@ GRADIENT_COLUMNS = (*PULL_COLUMNS, *_PLACES, "mast_x", "mast_y", "mast_z")
 
 _PULL, _ARM = len(PULL_COLUMNS), len(JOINT_COLUMNS) + len(ARM_COLUMNS)
 _WIDTH = len(GRADIENT_COLUMNS)
+# Both ends of a heel clear alike to this (m), and derivatives are one to this: rounding of a few metres.
+ALIKE = 1e-9
 # Rows of scratch behind the gradient: rotation from bucket or stick to level, then the edge in plan.
 _TURN, _EDGE, _ROWS = _WIDTH, _WIDTH + 9, _WIDTH + 11
 
 
 @compiled
-def pull_shares(record: np.ndarray[tuple[int], np.dtype[np.void]], told: Column, out: Column) -> None:
-    """What the heel clearance owes to y of heel and edge besides: they choose the edge's point ahead of the heel."""
-    m = record[0]
-    fixed = steps(m)
-    ends = over_heel_rates(m, m["heel_left_y"]), over_heel_rates(m, m["heel_right_y"])
+def pull_shares(m: np.void, fixed: Steps, right_end: int, told: Column, out: Column) -> None:
+    """What one heel end's clearance owes to y of heel and edge besides: they choose the edge's point ahead of it."""
+    rates = over_heel_rates(m, m["heel_right_y"]) if right_end else over_heel_rates(m, m["heel_left_y"])
+    to_left = (fixed[6] if right_end else fixed[4]) > 0.0
+    heel = HEEL_RIGHT if right_end else HEEL_LEFT
     for i in range(BLOCK):
-        lower = left_heel_lower(fixed, told, i)
-        to_left = (fixed[4] if lower else fixed[6]) > 0.0
-        corner = told[2 * BLOCK + i] if to_left else told[8 * BLOCK + i]
-        drop = told[5 * BLOCK + i] - corner
-        out[(_PULL + 3 * HEEL_LEFT + 1) * BLOCK + i] += drop * ends[0][0] if lower else 0.0
-        out[(_PULL + 3 * HEEL_RIGHT + 1) * BLOCK + i] += 0.0 if lower else drop * ends[1][0]
-        out[(_PULL + 3 * LEFT + 1) * BLOCK + i] += drop * (ends[0][1] if lower else ends[1][1])
-        out[(_PULL + 3 * CENTRE + 1) * BLOCK + i] += drop * (ends[0][2] if lower else ends[1][2])
-        out[(_PULL + 3 * RIGHT + 1) * BLOCK + i] += drop * (ends[0][3] if lower else ends[1][3])
+        drop = told[5 * BLOCK + i] - (told[2 * BLOCK + i] if to_left else told[8 * BLOCK + i])
+        out[(_PULL + 3 * heel + 1) * BLOCK + i] += drop * rates[0]
+        out[(_PULL + 3 * LEFT + 1) * BLOCK + i] += drop * rates[1]
+        out[(_PULL + 3 * CENTRE + 1) * BLOCK + i] += drop * rates[2]
+        out[(_PULL + 3 * RIGHT + 1) * BLOCK + i] += drop * rates[3]
+
+
+@compiled
+def join_ends(fixed: Steps, told: Column, left: Column, out: Column) -> None:
+    """The heel clearance is its lower end's: of `left` and, in `out`, the right one's derivatives those that count.
+
+    Where both ends clear alike only what moves both alike has a derivative; of the rest it is NaN.
+    """
+    for i in range(BLOCK):
+        gap = heel_gap(fixed, told, i)
+        for k in range(_WIDTH):
+            a = left[k * BLOCK + i]
+            b = out[k * BLOCK + i]
+            shared = a if abs(a - b) <= ALIKE * (1.0 + abs(a)) else np.nan
+            out[k * BLOCK + i] = a if gap < -ALIKE else b if gap > ALIKE else shared
 
 
 @compiled
@@ -145,7 +159,7 @@ def pull_stick_block(
 
 
 @compiled
-def differentiate_rows(
+def differentiate_rows(  # noqa: PLR0912 - one loop, so that it stays in one compiled piece
     records: np.ndarray[tuple[int], np.dtype[np.void]],
     flat: NDArray[np.float64],
     limits: NDArray[np.float64],
@@ -173,6 +187,7 @@ def differentiate_rows(
     pushed = np.zeros(12 * BLOCK)
     standings = np.empty(BLOCK)
     nil = np.zeros(BLOCK)
+    other = np.empty(_WIDTH * BLOCK)
     acting = np.zeros(MAST + 1, dtype=np.bool_)
     rotation = pulled[_TURN * BLOCK : _EDGE * BLOCK]
     edge_x = pulled[_EDGE * BLOCK : (_EDGE + 1) * BLOCK]
@@ -190,15 +205,21 @@ def differentiate_rows(
             solve_block(record, turn, told)
         if kind == MAST_ANGLE:  # its forces stand in the level frame, which the stick's turn must give first
             pull_stick_block(record, turn, pushed, pulled)
-        act(record, kind, told, flat[machine], rotation, pushes, acting)
-        gather(flat[machine], pushes, acting, pushed)
-        if on_stick:
-            pull_stick_block(record, turn, pushed, pulled)
-        else:
-            pull_bucket_block(record, turn, pushed, pulled)
-        pull_points(rotation, pushes, acting, pulled)
-        if kind == HEEL_CLEARANCE:
-            pull_shares(record, told, pulled)
+        fixed = steps(record[0])
+        for right_end in range(2 if kind == HEEL_CLEARANCE else 1):
+            act(fixed, kind, right_end, told, flat[machine], rotation, pushes, acting)
+            gather(flat[machine], pushes, acting, pushed)
+            if on_stick:
+                pull_stick_block(record, turn, pushed, pulled)
+            else:
+                pull_bucket_block(record, turn, pushed, pulled)
+            pull_points(rotation, pushes, acting, pulled)
+            if kind == HEEL_CLEARANCE:
+                pull_shares(record[0], fixed, right_end, told, pulled)
+                if right_end:
+                    join_ends(fixed, told, other, pulled)
+                else:
+                    other[:] = pulled[: _WIDTH * BLOCK]
         end = row + count
         fails = judge_block(limits[machine], q, edge_x, edge_y, nil, nil, standings, status[row:end])
         for k in range(wanted.shape[0]):

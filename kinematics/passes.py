@@ -59,7 +59,7 @@ class Pass:
     """A pass from its near to its far end: `length_m` along the reach, `places` in order of reach.
 
     `near_stops`, `far_stops`: what keeps it from going on. `lowest_below_line_m`: how far the lowest of edge, teeth and
-    heel goes below the line anywhere on the path (above it: negative); with teeth, the edge's own pass has them below.
+    heel goes below the line at any of the places (above it: negative); with teeth, the edge's own pass has them below.
     `most_turned`: the most (rad) that the bucket turns from one place to the next; where it is large, the bucket is
     turned at a stand, its point on the line and all limits kept.
     """

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .block import BLOCK, Column
-from .chain import CROSS_SLOPE, FLOOR_ANGLE, HEEL_CLEARANCE, POINTS, Steps, steps
+from .chain import CROSS_SLOPE, FLOOR_ANGLE, HEEL_CLEARANCE, POINTS, Steps
 from .compiled import compiled
 from .outputs import cross_slope_forces, floor_forces, mast_forces
 from .parameters import NAMES
@@ -63,29 +63,27 @@ def floor_pushes(told: Column, corner: Column, heel: Column) -> None:
 
 
 @compiled
-def heel_pushes(record: np.ndarray[tuple[int], np.dtype[np.void]], told: Column, pushes: Column) -> None:
-    """Forces of the heel clearance: up on the heel's lower end, down on the edge's point ahead of it."""
-    fixed = steps(record[0])
+def heel_pushes(fixed: Steps, right_end: int, pushes: Column) -> None:
+    """Forces of one heel end's clearance: up on it, down on the edge's point ahead of it."""
     for i in range(3 * (HEEL_RIGHT + 1) * BLOCK):
         pushes[i] = 0.0
+    left = fixed[6] if right_end else fixed[4]
+    right = fixed[7] if right_end else fixed[5]
     for i in range(BLOCK):
-        lower = left_heel_lower(fixed, told, i)
-        left = fixed[4] if lower else fixed[6]
-        right = fixed[5] if lower else fixed[7]
         pushes[(3 * LEFT + 2) * BLOCK + i] = -left
         pushes[(3 * RIGHT + 2) * BLOCK + i] = -right
         pushes[(3 * CENTRE + 2) * BLOCK + i] = left + right - 1.0
-        pushes[(3 * HEEL_LEFT + 2) * BLOCK + i] = 1.0 if lower else 0.0
-        pushes[(3 * HEEL_RIGHT + 2) * BLOCK + i] = 0.0 if lower else 1.0
+        pushes[(3 * HEEL_LEFT + 2) * BLOCK + i] = 0.0 if right_end else 1.0
+        pushes[(3 * HEEL_RIGHT + 2) * BLOCK + i] = 1.0 if right_end else 0.0
 
 
 @compiled
-def left_heel_lower(fixed: Steps, told: Column, i: int) -> bool:
-    """Whether the heel's left end clears the edge by less than its right one does."""
+def heel_gap(fixed: Steps, told: Column, i: int) -> float:
+    """How much more (m) the heel's left end clears the edge than its right one, in pose i of a block."""
     left, centre, right = told[2 * BLOCK + i], told[5 * BLOCK + i], told[8 * BLOCK + i]
     by_left = told[20 * BLOCK + i] - fixed[4] * (left - centre) - fixed[5] * (right - centre)
     by_right = told[23 * BLOCK + i] - fixed[6] * (left - centre) - fixed[7] * (right - centre)
-    return bool(by_left < by_right)
+    return float(by_left - by_right)
 
 
 @compiled
@@ -107,10 +105,13 @@ def mast_pushes(flat: Column, rotation: Column, push: Column) -> None:
 
 @compiled
 def act(
-    record: np.ndarray[tuple[int], np.dtype[np.void]], kind: int, told: Column, flat: Column, rotation: Column,
-    pushes: Column, acting: NDArray[np.bool_],
+    fixed: Steps, kind: int, right_end: int, told: Column, flat: Column, rotation: Column, pushes: Column,
+    acting: NDArray[np.bool_],
 ) -> None:  # fmt: skip
-    """Forces of the output `kind` (its index in `chain.OUTPUTS`) on the points it hangs on, `acting`."""
+    """Forces of the output `kind` (its index in `chain.OUTPUTS`) on the points it hangs on, `acting`.
+
+    Of the heel clearance those of one end, `right_end` 0 or 1.
+    """
     acting[:] = False
     size = 3 * BLOCK
     if kind < CROSS_SLOPE:
@@ -133,7 +134,7 @@ def act(
     elif kind == HEEL_CLEARANCE:
         acting[: RIGHT + 1] = True
         acting[HEEL_LEFT : HEEL_RIGHT + 1] = True
-        heel_pushes(record, told, pushes)
+        heel_pushes(fixed, right_end, pushes)
     else:
         acting[MAST] = True
         mast_pushes(flat, rotation, pushes[MAST * size :])

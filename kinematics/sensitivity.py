@@ -3,6 +3,7 @@
 At constant joint angles, or at constant readings of what stands in for them: an idler sensor, a cylinder's length.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -28,12 +29,15 @@ class Sensitivity:
 
     `value` of the output (m, rad, ratio); `joints`: by pitch, roll and each joint, or by what is sensed in its place
     ("idler", "boom_cylinder"), per rad or per m; `parameters`: by name, per m or rad, zero where it has no part in it.
+    `kinked`: joints and parameters without one, since the output bends there: the heel clearance of a bucket whose both
+    ends clear alike has none by what moves one end alone.
     """
 
     output: str
     value: float
     joints: dict[str, float]
     parameters: dict[str, float]
+    kinked: tuple[str, ...] = ()
 
 
 def sensitivity(pose: Pose, output: str, sensed: Mapping[str, str] | None = None) -> Sensitivity:
@@ -54,13 +58,18 @@ def sensitivity(pose: Pose, output: str, sensed: Mapping[str, str] | None = None
         )
     rates = behind(pose, rates, sensed or {})
     joints, parameters = rates
-    if not np.isfinite([*joints.values(), *parameters.values()]).all():
+    parameters = {name: parameters.get(name, 0.0) for name in _present(pose)}
+    kinked = tuple(name for name, rate in (*joints.items(), *parameters.items()) if not math.isfinite(rate))
+    if set(joints) <= set(kinked) or (kinked and output != "heel_clearance"):
         raise Refused([
             Fault("no-derivative", "output", f"{output} at a kink or dead centre", "a pose where it changes smoothly",
                   "move a joint a little")
         ])  # fmt: skip
-    named = {name: parameters.get(name, 0.0) for name in _present(pose)}
-    return Sensitivity(output, value, joints, named)
+    return Sensitivity(
+        output, value,
+        {name: rate for name, rate in joints.items() if name not in kinked},
+        {name: rate for name, rate in parameters.items() if name not in kinked}, kinked,
+    )  # fmt: skip
 
 
 def _of_pose(pose: Pose, output: str) -> tuple[float, Rates]:

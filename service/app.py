@@ -114,13 +114,13 @@ def open_store(settings: Settings) -> Database:
 
 
 def _status_routes(app: FastAPI) -> None:
-    @app.get("/v1/health", tags=["service"])
+    @app.get("/v1/health", tags=["service"], summary="Whether the service and its database answer")
     def health(request: Request) -> Health:
         """Whether the service and its database answer."""
         request.app.state.database.check()
         return Health(status="good")
 
-    @app.get("/v1/version", tags=["service"])
+    @app.get("/v1/version", tags=["service"], summary="The release that answers")
     def release() -> Version:
         """The release that answers."""
         return Version(version=version("tipdatum"))

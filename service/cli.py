@@ -121,7 +121,9 @@ def pose(
 
 @profile_app.command("check")
 def check(
-    file: Annotated[Path, typer.Argument(help="A machine's or attachment's TOML file.")],
+    profile: Annotated[
+        str, typer.Argument(help="A machine's or attachment's TOML file, or the id of a shipped one.")
+    ],
     fits: Annotated[
         str | None, typer.Option(help="Shipped id or file of the other half: assemble the pair.")
     ] = None,
@@ -134,11 +136,11 @@ def check(
     from .prompt import verdict_of  # noqa: PLC0415
 
     with _refusals(as_json=as_json):
-        verdict = verdict_of(file, fits)
+        verdict = verdict_of(profile, fits)
     if as_json:
         typer.echo(json.dumps(verdict, allow_nan=False))
     else:
-        _print_verdict(str(file), verdict)
+        _print_verdict(profile, verdict)
     if not verdict["ok"]:
         raise typer.Exit(1)
 

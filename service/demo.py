@@ -113,14 +113,15 @@ def _table(title: str, *columns: str) -> Table:
 
 
 def _depth_sheet(targets: list[dict[str, Any]]) -> Table:
-    table = _table("Depth sheet (below the slab)", "target", "layers", "depth", "elevation")
+    table = _table("Depth sheet (below the slab)", "target", "layers", "depth", "elevation", "tolerance")
     for target in targets:
         layers = " + ".join(f"{layer['name']} {layer['thickness']['shown']}" for layer in target["layers"])
         if target["overdig"]["m"]:
             layers += f" + overdig {target['overdig']['shown']}"
         if target["across_percent"]:
             layers += f", across {target['across_percent']:+g} %"
-        table.add_row(target["name"], layers, target["depth_below"]["shown"], target["elevation"]["shown"])
+        shown = (target[key]["shown"] for key in ("depth_below", "elevation", "tolerance"))
+        table.add_row(target["name"], layers, *shown)
     return table
 
 

@@ -123,22 +123,33 @@ def _option_fault(each: Mapping[str, Any], typed: Mapping[tuple[str, ...], str])
 
 
 def find(kind: str, name: str) -> Profile:
-    """A shipped profile by id, or one from a TOML file. `Refused` with every fault."""
-    ready = shipped()
-    if (kind, name) in ready:
-        return ready[kind, name]
-    path = Path(name)
-    if not path.is_file():
-        names = [i for k, i in ready if k == kind]
-        expected = "a TOML file, or one of: " + ", ".join(names)
-        raise Refused([Fault(f"unknown-{kind}", kind, shown(name), expected, nearest(name, names))])
+    """A profile from a TOML file, or a shipped one by id. `Refused` with every fault."""
     try:
-        profile = parse_profile(read_text(path))
+        profile = parse_profile(source_of(name, kind))
     except ProfileFaulty as faulty:
         raise Refused(_in_file(name, faulty.faults)) from None
     if profile.kind != kind:
         raise Refused([Fault("wrong-kind", name, f"a profile of kind {profile.kind}", f"kind {kind}")])
     return profile
+
+
+def source_of(name: str, *kinds: str) -> str:
+    """The text of a TOML file or, where there is none of this name, of the shipped profile with this id.
+
+    `Refused` "unreadable"; "unknown-machine", "unknown-attachment" or, of several kinds, "unknown-profile".
+    """
+    path = Path(name)
+    try:
+        if path.is_file():
+            return read_text(path)
+    except OSError:  # a name too long for a file is told as unknown
+        pass
+    known = {i: profile.source_text for (kind, i), profile in shipped().items() if kind in kinds}
+    if name in known:
+        return known[name]
+    what = kinds[0] if len(kinds) == 1 else "profile"
+    expected = "a TOML file, or one of: " + ", ".join(known)
+    raise Refused([Fault(f"unknown-{what}", what, shown(name), expected, nearest(name, list(known)))])
 
 
 def read_text(path: Path) -> str:
@@ -154,9 +165,9 @@ def read_text(path: Path) -> str:
         raise Refused([Fault("unreadable", str(path), found, "a TOML file in UTF-8")]) from None
 
 
-def verdict_of(file: Path, fits: str | None) -> dict[str, Any]:
-    """The verdict on a file, as the service gives it; with `fits`, on the pair."""
-    text = read_text(file)
+def verdict_of(name: str, fits: str | None) -> dict[str, Any]:
+    """The verdict on a file or a shipped profile, as the service gives it; with `fits`, on the pair."""
+    text = source_of(name, "machine", "attachment")
     verdict = check_profile(text)
     if fits is not None and verdict.ok:
         profile = parse_profile(text)
@@ -262,6 +273,9 @@ def table_of(answer: PoseOut) -> Table:
     )
     table.add_row("heel clearance", answer.heel_clearance["shown"], "negative: the heel rubs")
     table.add_row("lowest", answer.lowest_height["shown"], answer.lowest_point)
+    if answer.edge_play is not None:
+        point, play = max(answer.edge_play.items(), key=lambda item: item[1]["m"])
+        table.add_row("coupler play", play["shown"], f"of height, either way; most at {point}")
     for name, value in answer.joints_deg.items():
         cylinder = answer.cylinders_mm.get(name)
         table.add_row(

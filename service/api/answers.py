@@ -1,11 +1,13 @@
 """Response models of the job routes, and how a state becomes one. Every length is in metres and as people write it."""
 
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 from typing_extensions import TypedDict
 
+from kinematics.arm import Pose
 from kinematics.stations import Anchor
 from kinematics.units import LengthUnit, percent_from_ratio, show
 from service.book import payloads as p
@@ -176,6 +178,13 @@ def length(metres: float, units: LengthUnit) -> Length:
 def maybe(metres: float | None, units: LengthUnit) -> Length | None:
     """A length that may not be known."""
     return None if metres is None else length(metres, units)
+
+
+def play_out(found: Pose, points: Mapping[str, str], units: LengthUnit) -> dict[str, Length] | None:
+    """Half the range of height that a coupler's play leaves `points` (name told -> point), None without a measure."""
+    if found.assembly.attachment.coupler_play is None:
+        return None
+    return {name: length(found.play(point), units) for name, point in points.items()}
 
 
 @lru_cache(maxsize=256)

@@ -87,7 +87,10 @@ def _looked_over(body: bytes) -> tuple[Any, int]:
     """
     source = pa.BufferReader(pa.py_buffer(body))
     messages = pa.ipc.MessageReader.open_stream(source)
-    first = messages.read_next_message()
+    try:
+        first = messages.read_next_message()
+    except StopIteration:
+        raise _malformed("no schema in the stream") from None
     if first.type != "schema":
         raise _malformed(f"a {first.type} in front")
     schema = pa.ipc.read_schema(first)
@@ -105,8 +108,14 @@ def _looked_over(body: bytes) -> tuple[Any, int]:
                 fault("wrong-form", "compressed buffers", "buffers as they are", "write the stream without compression")
             ])  # fmt: skip
         rows += count
-    if body[before:] != _END:
-        raise _malformed(f"{len(body) - before} bytes after the last whole batch, and no end-of-stream mark")
+    rest = body[before:]
+    if not rest.startswith(_END):
+        raise _malformed(f"{len(rest)} bytes after the last whole batch, and no end-of-stream mark")
+    if rest != _END:
+        raise _malformed(
+            f"{len(rest) - len(_END)} bytes after the end of the stream",
+            "send one stream and nothing after it",
+        )
     return schema, rows
 
 
@@ -180,9 +189,11 @@ def _column(chunks: list[Any], name: str, faults: list[FaultOut]) -> NDArray[Any
     return np.require(values[0] if len(values) == 1 else np.concatenate(values), requirements=["C", "A"])
 
 
-def _malformed(found: str) -> Problem:
+_WRITE_ANEW = "write it with an Arrow library, and close the writer before sending"
+
+
+def _malformed(found: str, advice: str = _WRITE_ANEW) -> Problem:
     expected = "one Arrow IPC stream: schema, record batches, end-of-stream mark"
-    advice = "write it with an Arrow library, and close the writer before sending"
     return Problem("malformed-arrow", [fault("malformed-arrow", found, expected, advice)])
 
 

@@ -24,6 +24,8 @@ LEAN = ("pitch", "roll")
 ANGLES: tuple[str, ...] = get_args(Joint)
 CYLINDERS: tuple[str, ...] = get_args(CylinderName)
 PAST_SQUARE = "past_square"
+PARAMETERS: Mapping[str, str] = MappingProxyType({"machines": "machine", "outputs": "output"})
+"""Field of a JSON body -> the query parameter that is repeated in its place beside an Arrow body."""
 
 OUTPUTS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {f"{name}_m": (name, 1.0) for name in (*POINT_OUTPUTS, "heel_clearance")}
@@ -98,9 +100,12 @@ class Asked:
     def placed(self, each: Fault) -> Fault:
         """A fault of the chain's columns at its place in this request: "boom.17" becomes "angles_deg.boom.17"."""
         head, *rest = each.where.split(".")
-        where = self.place(head)
+        where, found = self.place(head), each.found
+        if not where:  # in the query: "machines.1.attachment" is its parameter attachment.1
+            name = "attachment" if rest[1:] == ["attachment"] else PARAMETERS[head]
+            found += f" in the query parameter {'.'.join([name, *rest[:1]])}"
         return Fault(
-            each.code, ".".join([where, *rest]) if where else "", each.found, each.expected, each.advice, each.numbers
+            each.code, ".".join([where, *rest]) if where else "", found, each.expected, each.advice, each.numbers
         )  # fmt: skip
 
 

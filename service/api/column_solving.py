@@ -106,9 +106,7 @@ def _fleet(head: Head, profiles: Profiles, found: list[Fault]) -> tuple[Pairs, F
         if key in known:
             continue
         try:
-            machine = profiles.latest("machine", pair.machine)
-            attachment = profiles.latest("attachment", pair.attachment)
-            known[key] = machine, attachment, profiles.fitted(machine, attachment)
+            known[key] = profiles.pair(*key)
         except Refused as refused:
             found += [each.at(f"machines.{i}") for each in refused.faults]
     if found:

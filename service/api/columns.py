@@ -15,7 +15,7 @@ from service.text import fault, misfit
 
 from . import column_arrow, column_json
 from .column_json import ColumnsIn, ColumnsOut
-from .column_request import Asked, Head, OutputName, room
+from .column_request import PARAMETERS, Asked, Head, OutputName, room
 from .column_solving import Workers, solve
 from .door import ProfilesDep, WorkersDep
 
@@ -62,6 +62,7 @@ _ARROW_OUT = (
         "application/json": {"schema": {"$ref": "#/components/schemas/ColumnsIn"}},
         ARROW: {"schema": _BINARY | {"description": _ARROW_IN}},
     }}},
+    summary="Many poses in one request, as JSON or Arrow",
 )  # fmt: skip
 async def solve_columns(
     query: Annotated[ColumnsQuery, Query()], request: Request, profiles: ProfilesDep, workers: WorkersDep
@@ -126,7 +127,10 @@ def _head(query: ColumnsQuery) -> Head:
     try:
         head = Head.model_validate({"machines": named, "outputs": query.output})
     except ValidationError as error:
-        found = [misfit({**each, "loc": ("query", *each["loc"])}, None) for each in error.errors()]
+        found = [
+            misfit({**each, "loc": ("query", PARAMETERS[str(each["loc"][0])], *each["loc"][1:])}, None)
+            for each in error.errors()
+        ]
         raise Problem("invalid-request", found) from None
     twice = {name for name in head.outputs if head.outputs.count(name) > 1}
     if twice:

@@ -99,7 +99,7 @@ class CorrectionsOut(Strict):
     advisory: str
 
 
-@router.post("")
+@router.post("", summary="What each joint alone would correct")
 def correct(asked: CorrectionsIn, profiles: ProfilesDep) -> CorrectionsOut:
     """How far each joint alone would have to move to bring an edge point to a line.
 
@@ -107,9 +107,7 @@ def correct(asked: CorrectionsIn, profiles: ProfilesDep) -> CorrectionsOut:
 
     curl -s localhost:8311/v1/corrections -H 'content-type: application/json' -d @correction.json
     """
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    fitted = profiles.fitted(machine, attachment)
+    machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
     poses: list[Pose] = []
     together(
         lambda: line_of(asked.line, asked.units),

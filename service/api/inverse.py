@@ -133,7 +133,18 @@ def check_standing(assembly: Assembly, asked: ArmIn, **floors: float) -> None:
     try:
         hold(assembly, **asked.standing(), also=faults)
     except Refused as refused:
-        raise placed(refused) from None
+        still = ", ".join(name for name in HELD if name in assembly.ranges)
+        raise placed(Refused(_of_held(fault, still) for fault in refused.faults)) from None
+
+
+def _of_held(fault: Fault, still: str) -> Fault:
+    """A joint that is missing among those that stand still; boom, stick and bucket are not to be given."""
+    if fault.code != "missing-joint":
+        return fault
+    return Fault(
+        fault.code, fault.where, fault.found, f"an angle for each joint that stands still: {still}",
+        "read it on the machine; boom, stick and bucket are what is solved for", fault.numbers,
+    )  # fmt: skip
 
 
 _PLACES: Mapping[str, str] = {
@@ -147,7 +158,7 @@ _SOLVED_FOR = frozenset({"boom", "stick", "bucket"})
 def placed(refused: Refused) -> Refused:
     """The refusal of a formula with each fault at its place in the body; a joint solved for has none, and is named."""
     return Refused(
-        Fault(f.code, "", f"{f.where} at {f.found}", f.expected, f.advice, f.numbers)
+        Fault(f.code, "", f"{f.where} at {f.found}", f"{f.where} from {f.expected}", f.advice, f.numbers)
         if f.where in _SOLVED_FOR
         else Fault(f.code, _PLACES.get(f.where, f.where), f.found, f.expected, f.advice, f.numbers)
         for f in refused.faults

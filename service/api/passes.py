@@ -109,7 +109,7 @@ class PassOut(Strict):
     advisory: str
 
 
-@router.post("")
+@router.post("", summary="Longest pass along a line")
 async def dig(asked: PassIn, profiles: ProfilesDep, workers: WorkersDep) -> PassOut:
     """The longest pass of an edge point along a line from this setup, and what stops it at either end.
 
@@ -122,9 +122,7 @@ async def dig(asked: PassIn, profiles: ProfilesDep, workers: WorkersDep) -> Pass
 
 
 def _dug(asked: PassIn, profiles: Profiles) -> PassOut:
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    fitted = profiles.fitted(machine, attachment)
+    machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
     window = asked.floor_deg
     together(
         lambda: line_of(asked.line, asked.units),

@@ -57,7 +57,7 @@ class PlacementOut(PoseOut):
     )
 
 
-@router.post("")
+@router.post("", summary="Joints that put the edge on a line")
 def place(asked: PlacementIn, profiles: ProfilesDep) -> PlacementOut:
     """Boom, stick and bucket for an edge point at a reach, on a line, with a floor angle.
 
@@ -66,9 +66,7 @@ def place(asked: PlacementIn, profiles: ProfilesDep) -> PlacementOut:
 
     curl -s localhost:8311/v1/placements -H 'content-type: application/json' -d @placement.json
     """
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    fitted = profiles.fitted(machine, attachment)
+    machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
     floor, near = math.radians(asked.floor_angle_deg), asked.near
     together(
         lambda: line_of(asked.line, asked.units),

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
-from kinematics.parameters import EDGE_POINTS
+from kinematics.parameters import EDGE_POINTS, TOOTH_POINTS
 from kinematics.units import LengthUnit, percent_from_ratio
 from service.book.posing import joints_deg, solve
 from service.book.profiles import Profiles, Ready
@@ -17,7 +17,7 @@ from service.book.requests import UNITS_TEXT, AttachmentId, MachineId, PoseIn, U
 from service.book.state import Named
 from service.strict import Strict, example
 
-from .answers import ADVISORY, Length, Reference, length, reference_to
+from .answers import ADVISORY, Length, Reference, length, play_out, reference_to
 from .door import profiles_of
 
 router = APIRouter(prefix="/v1/poses", tags=["poses"])
@@ -72,8 +72,8 @@ class PoseOut(Strict):
     floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
     heel_clearance: Length = Field(description="Heel over the edge's point ahead of it; below zero it rubs.")
     edge_play: dict[str, Length] | None = Field(
-        description="Where the profile gives a coupler's play: half the range of height it leaves each edge point, so "
-        "that the height is that much uncertain either way."
+        description="Where the profile gives a coupler's play: half the range of height it leaves each point of edge and "
+        "teeth, so that the height is that much uncertain either way."
     )
     lowest_point: str
     lowest_height: Length
@@ -86,7 +86,7 @@ class PoseOut(Strict):
     advisory: str
 
 
-@router.post("")
+@router.post("", summary="Where the cutting edge is in one pose")
 async def solve_pose(asked: PoseRequest, request: Request) -> PoseOut:
     """Solve one pose.
 
@@ -99,9 +99,7 @@ async def solve_pose(asked: PoseRequest, request: Request) -> PoseOut:
 
 
 def _fetched(profiles: Profiles, asked: PoseRequest) -> PoseOut:
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    return _solved((machine, attachment, profiles.fitted(machine, attachment)), asked)
+    return _solved(profiles.pair(asked.machine, asked.attachment), asked)
 
 
 def _solved(ready: Ready, asked: PoseRequest) -> PoseOut:
@@ -136,6 +134,5 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
 
 
 def _play(found: Pose, units: LengthUnit) -> dict[str, Length] | None:
-    if found.assembly.attachment.coupler_play is None:
-        return None
-    return {name: length(found.play(name), units) for name in EDGE_POINTS}
+    points = EDGE_POINTS + (TOOTH_POINTS if found.has_teeth else ())
+    return play_out(found, {name: name for name in points}, units)

@@ -144,7 +144,7 @@ _routes("machine", "machines")
 _routes("attachment", "attachments")
 
 
-@router.post("/profile-checks")
+@router.post("/profile-checks", summary="Verdict on a profile")
 def check(asked: CheckIn, profiles: ProfilesDep) -> dict[str, Any]:
     """The verdict on a profile, the same as `tipdatum profile check` gives. Nothing is recorded."""
     verdict = check_profile(asked.toml)
@@ -163,7 +163,7 @@ def check(asked: CheckIn, profiles: ProfilesDep) -> dict[str, Any]:
     return verdict.as_json()
 
 
-@router.get("/profile-schemas/{kind}")
+@router.get("/profile-schemas/{kind}", summary="JSON Schema of a profile file")
 def schema(kind: Annotated[Kind, Path(description="Of which kind of profile.")]) -> dict[str, Any]:
     """JSON Schema of a profile file."""
     return json_schema(kind)

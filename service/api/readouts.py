@@ -10,6 +10,7 @@ from typing_extensions import TypedDict
 from kinematics.arm import Pose
 from kinematics.corrections import Correction, TiltCorrection
 from kinematics.errors import Fault, Refused
+from kinematics.parameters import EDGE_POINTS
 from kinematics.readout import LINES, Advised, Aim, PointReadout, readout
 from kinematics.units import LengthUnit, percent_from_ratio
 from service.book import decide
@@ -19,7 +20,7 @@ from service.book.posing import swing_of
 from service.book.state import JobState
 from service.strict import Strict
 
-from .answers import ADVISORY, Length, Reference, length, maybe, reference
+from .answers import ADVISORY, Length, Reference, length, maybe, play_out, reference
 from .corrections import CorrectionOut, TiltOut, correction_out, part, size, tilt_out
 from .door import KeeperDep
 from .jobs import JobId
@@ -100,6 +101,10 @@ class ReadoutOut(Strict):
     heel_clearance: Length = Field(
         description="Heel over edge on the side where it is least; negative: it rubs."
     )
+    edge_play: dict[str, Length] | None = Field(
+        description="Half the range of height that the coupler's play leaves left, centre and right of the line read, "
+        "so that each elevation is that much uncertain either way; null where no play was measured."
+    )
     cross_slope_percent: float = Field(description="Positive with the bucket's own right corner higher.")
     target_cross_slope_percent: float | None = Field(description="The target's along this edge.")
     floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
@@ -119,7 +124,7 @@ class ReadoutOut(Strict):
     advisory: str
 
 
-@router.post("/readouts")
+@router.post("/readouts", summary="Elevation and cut or fill of a pose")
 def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
     """Elevation, cut or fill for a pose. Computed, not recorded."""
     state = keeper.state(job)
@@ -141,6 +146,7 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
         points={name: _edge(point, state) for name, point in told.points.items()},
         lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
         below_floor_limit=told.below_floor_limit, **_shape(found, state),
+        edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[asked.line], strict=True)), units),
         target_cross_slope_percent=_percent(told.target_cross_slope),
         corrections=[_advised(each, LINES[asked.line][1], units) for each in told.corrections],
         tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),

@@ -31,9 +31,7 @@ def declare_benchmark(job: JobId, asked: q.BenchmarkIn, record: RecorderDep) -> 
 @router.post("/setups", status_code=201)
 def begin_setup(job: JobId, asked: q.SetupIn, record: RecorderDep, profiles: ProfilesDep) -> a.RecordedOut:
     """Put a machine with its attachment on the job. The pair must assemble over its whole stroke."""
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    profiles.fitted(machine, attachment)
+    machine, attachment, _ = profiles.pair(asked.machine, asked.attachment)
     begun = p.SetupBegun(
         machine=machine.id, machine_hash=machine.hash, attachment=attachment.id,
         attachment_hash=attachment.hash, note=asked.note,
@@ -56,7 +54,7 @@ def change_attachment(
     return _plain(record(job, asked, change))
 
 
-@router.post("/moves", status_code=201)
+@router.post("/moves", status_code=201, summary="The tracks moved")
 def move(job: JobId, asked: q.MoveIn, record: RecorderDep) -> a.RecordedOut:
     """The tracks moved: no elevation until the next strike or touch."""
 
@@ -67,7 +65,7 @@ def move(job: JobId, asked: q.MoveIn, record: RecorderDep) -> a.RecordedOut:
     return _plain(record(job, asked, moved))
 
 
-@router.post("/swings", status_code=201)
+@router.post("/swings", status_code=201, summary="The body swung")
 def swing(job: JobId, asked: q.SwingIn, record: RecorderDep) -> a.RecordedOut:
     """The body swung: stations lapse where swing is not sensed; the height stays."""
 
@@ -93,7 +91,7 @@ def clamp_receiver(job: JobId, asked: q.ReceiverIn, record: RecorderDep) -> a.Re
     return _plain(record(job, asked, lambda state, _seq: decide.receiver(state, asked, record.keeper.fit)))
 
 
-@router.post("/touches", status_code=201)
+@router.post("/touches", status_code=201, summary="The edge touched a known point")
 def touch(job: JobId, asked: q.TouchIn, record: RecorderDep) -> a.ReadingOut:
     """The chosen edge point rests on a benchmark or turning point."""
     fit = record.keeper.fit
@@ -107,7 +105,7 @@ def take_turning_point(job: JobId, asked: q.TurningPointIn, record: RecorderDep)
     return a.reading_out(record(job, asked, lambda state, seq: decide.turning_point(state, seq, asked, fit)))
 
 
-@router.post("/strikes", status_code=201)
+@router.post("/strikes", status_code=201, summary="The receiver struck the laser plane")
 def strike(job: JobId, asked: q.StrikeIn, record: RecorderDep) -> a.StrikeOut:
     """The receiver crossed the laser plane. Taken or turned down because; either way it is on record."""
     fit = record.keeper.fit
@@ -134,7 +132,7 @@ def set_rules(job: JobId, asked: q.RulesIn, record: RecorderDep) -> a.RecordedOu
     return _plain(record(job, asked, lambda _state, _seq: p.RulesSet(rules=asked.rules, note=asked.note)))
 
 
-@router.post("/withdrawals", status_code=201)
+@router.post("/withdrawals", status_code=201, summary="Undo an entry and what hangs on it")
 def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.RecordedOut:
     """Undo an entry: it and what hangs on it are marked; nothing is deleted. A withdrawal can be withdrawn."""
     return _plain(record(job, asked, lambda state, _seq: decide.withdrawal(state, asked)))

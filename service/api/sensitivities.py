@@ -9,7 +9,6 @@ from pydantic import AfterValidator, ConfigDict, Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
-from kinematics.assembly import Assembly
 from kinematics.chain import POINT_OUTPUTS
 from kinematics.errors import Fault, Refused
 from kinematics.sensitivity import DIFFERENTIABLE, Sensitivity, sensitivity
@@ -89,8 +88,13 @@ class SensitivityOut(Strict):
     )
     per_m: dict[str, float] = Field(description="d output / d cylinder or dimension, per metre.")
     per_one: dict[str, float] = Field(description="d output / d each number of a unit direction.")
+    no_derivative: list[str] = Field(
+        description="What moves the output by one amount one way and by another the other way: the heel clearance of a "
+        "bucket whose both ends clear alike, by the dimensions of one end."
+    )
     largest: list[EffectOut] = Field(
-        description="The ten that matter most, largest first; none below a micrometre or its like."
+        description="Every joint or sensor, largest first; then the ten dimensions that matter most, largest first, none "
+        "of them below a micrometre or its like."
     )
 
 
@@ -103,15 +107,14 @@ class SensitivitiesOut(Strict):
     advisory: str
 
 
-@router.post("")
+@router.post("", summary="What an output hangs on: joints, sensors, dimensions")
 def differentiate(asked: SensitivitiesIn, profiles: ProfilesDep) -> SensitivitiesOut:
-    """What each joint and dimension does to an output: exact derivatives, and the largest effects in words.
+    """What each joint and dimension does to an output: exact derivatives, and effects in words.
 
     curl -s localhost:8311/v1/sensitivities -H 'content-type: application/json' -d @sensitivities.json
     """
-    machine = profiles.latest("machine", asked.machine)
-    attachment = profiles.latest("attachment", asked.attachment)
-    found = solve(profiles.fitted(machine, attachment), asked)
+    machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
+    found = solve(fitted, asked)
     faults: list[Fault] = []
     told = list(_all(found, asked, faults))
     if faults:
@@ -122,11 +125,10 @@ def differentiate(asked: SensitivitiesIn, profiles: ProfilesDep) -> Sensitivitie
 
 
 def _all(found: Pose, asked: SensitivitiesIn, faults: list[Fault]) -> Iterator[SensitivityOut]:
-    absent = _absent(found.assembly)
     sensed = cast(Mapping[str, str], asked.sensed)
     for i, output in enumerate(asked.outputs):
         try:
-            yield _out(sensitivity(found, output, sensed), absent)
+            yield _out(sensitivity(found, output, sensed))
         except Refused as refused:
             for each in refused.faults:
                 placed = Fault(
@@ -147,8 +149,8 @@ def _place(where: str, output: int, asked: SensitivitiesIn) -> str:
     return f"outputs.{output}"
 
 
-def _out(found: Sensitivity, absent: tuple[str, ...]) -> SensitivityOut:
-    parts = {name: by for name, by in found.parameters.items() if by != 0.0 and not name.startswith(absent)}
+def _out(found: Sensitivity) -> SensitivityOut:
+    parts = {name: by for name, by in found.parameters.items() if by != 0.0}
     rates: dict[str, dict[str, float]] = {"deg": {}, "mm": {}, "": {}}
     for name, rate in (found.joints | parts).items():
         rates[_step_unit(name)][name] = rate
@@ -159,28 +161,18 @@ def _out(found: Sensitivity, absent: tuple[str, ...]) -> SensitivityOut:
         ),
         *((rate * _STEP_MM * 1e-3, name, f"{_STEP_MM:g} mm") for name, rate in rates["mm"].items()),
     ]
-    largest = sorted((each for each in steps if abs(each[0]) >= _LEAST), key=lambda each: -abs(each[0]))[
-        :_TOLD
-    ]
+    steps.sort(key=lambda each: -abs(each[0]))
+    dimensions = [each for each in steps if each[1] not in found.joints and abs(each[0]) >= _LEAST]
+    largest = [each for each in steps if each[1] in found.joints] + dimensions[:_TOLD]
     unit = _unit(found.output)
     return SensitivityOut(
         output=found.output, unit=unit, value=found.value, per_rad=rates["deg"], per_m=rates["mm"], per_one=rates[""],
+        no_derivative=list(found.kinked),
         largest=[
             EffectOut(by=name, step=step, change=change, words=_words(found.output, unit, name, step, change))
             for change, name, step in largest
         ],
     )  # fmt: skip
-
-
-def _absent(assembly: Assembly) -> tuple[str, ...]:
-    """How the parameters begin that only fill the chain up: of joints and steps that this machine does not have."""
-    attachment = assembly.attachment
-    missing = {
-        "swing_post_": "swing_boom" not in assembly.ranges, "fore_boom_": "fore_boom" not in assembly.ranges,
-        "coupler_": attachment.coupler is None, "mount_": attachment.mount is None,
-        "tilt_": attachment.tilt is None, "rotate_": attachment.rotate is None,
-    }  # fmt: skip
-    return tuple(name for name, lacking in missing.items() if lacking)
 
 
 def _step_unit(name: str) -> str:
@@ -203,4 +195,5 @@ def _words(output: str, unit: Unit, name: str, step: str, change: float) -> str:
     factor, shown = _SHOWN[unit]
     point, _, axis = output.rpartition("_")
     what = f"{axis} of the {POINTS_IN_WORDS[point]}" if output in POINT_OUTPUTS else output.replace("_", " ")
-    return f"{step} of {name.replace('_', ' ')} moves the {what} by {factor * change:+.3g} {shown}"
+    by = f"{factor * change:+.3g}" if abs(change) >= _LEAST else f"less than {factor * _LEAST:.3g}"
+    return f"{step} of {name.replace('_', ' ')} moves the {what} by {by} {shown}"

@@ -9,7 +9,7 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from kinematics.assembly import Assembly, assemble
-from kinematics.errors import Fault, Refused
+from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine, Point
 from machine_profiles import Profile, parse_profile, shipped
 from service.store import Database, StoredRevision, canonical_json, profiles
@@ -110,6 +110,19 @@ class Profiles:
                 return None
             made = self._ready.get((machine.hash, attachment.hash, None))
         return None if made is None else (machine, attachment, made)
+
+    def pair(self, machine_id: str, attachment_id: str) -> Ready:
+        """The latest revisions of both with their assembly. `Refused` with whichever is unknown, or what does not fit."""
+        found: list[Named] = []
+        faults: list[Fault] = []
+        for kind, each in (("machine", machine_id), ("attachment", attachment_id)):
+            try:
+                found.append(self.latest(kind, each))
+            except Refused as refused:
+                faults += refused.faults
+        refuse(faults)
+        machine, attachment = found
+        return machine, attachment, self.fitted(machine, attachment)
 
     def fitted(
         self, machine: Named | None, attachment: Named | None, receiver_place: Point | None = None

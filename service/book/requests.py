@@ -25,7 +25,7 @@ def _length(value: object) -> object:
     """A finite number or text; what the text must be depends on the job's units, which are looked at later."""
     number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e12
     if not (isinstance(value, str) or number):
-        raise PydanticCustomError("length", "a finite number in the job's units, or text for ftin")
+        raise PydanticCustomError("length", "a length of this trade: a finite number, or text for ftin")
     return value
 
 

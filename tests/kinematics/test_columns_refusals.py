@@ -107,6 +107,7 @@ def test_unknown_machine_and_output() -> None:
     ]
     for which in ([0.0], [True], ["0"], [None], []):
         assert refusal(fleet([PLAIN]), STILL, machine_of=which).code == "not-a-number"
+    assert refusal(fleet([PLAIN]), STILL, machine_of=[0, [1]]).code == "ragged"
     for name in ("centre", "height", "Left_height", "centre_z", "boom", ""):
         assert [(f.code, f.where) for f in refusal(fleet([PLAIN]), STILL, ["left_height", name]).faults] == [
             ("unknown-output", "outputs.1")

@@ -315,3 +315,20 @@ def test_every_output_has_finite_rates() -> None:
             ours = sensitivity(found, output, {"bucket": "cylinder"})
             assert np.isfinite([ours.value, *ours.joints.values(), *ours.parameters.values()]).all()
             assert output in DIFFERENTIABLE
+
+
+def test_a_heel_that_clears_alike_at_both_ends_has_no_rate_by_one_end_alone() -> None:
+    """Lowering either end costs as much, raising it gains nothing: told as a kink, not as one end's rate or none."""
+    found = pose(assemble(plain_machine(), plain_bucket()), **LEVEL, **DIGGING)
+    told = sensitivity(found, "heel_clearance")
+    assert {"heel_left_z", "heel_right_z", "left_z", "right_z"} <= set(told.kinked)
+    assert not set(told.kinked) & (set(told.joints) | set(told.parameters))
+    step = 1e-6
+    for joint in ("boom", "stick", "bucket"):
+        ends = [
+            pose(found.assembly, **LEVEL, **(DIGGING | {joint: DIGGING[joint] + by})).heel_clearance
+            for by in (-step, step)
+        ]
+        assert abs(told.joints[joint] - (ends[1] - ends[0]) / (2.0 * step)) <= 1e-8
+    leaning = sensitivity(pose(found.assembly, **(LEVEL | {"roll": 0.05}), **DIGGING), "heel_clearance")
+    assert "heel_left_z" in leaning.kinked, "both ends lean with the edge"

@@ -166,8 +166,8 @@ def test_curl_alone_changes_the_depth_by_about_three_feet() -> None:
 def test_verdict_says_what_a_file_gives() -> None:
     machine = check_profile(shipped()["machine", "crawler-14t"].source_text).as_json()
     assert machine["ok"] is True
-    assert machine["facts"]["cylinders_mm"]["boom"] == pytest.approx([1350, 2490], abs=1e-9)
-    assert machine["facts"]["joint_ranges_deg"]["boom"] == pytest.approx([-41.25, 64.39], abs=0.01)
+    assert machine["facts"]["cylinders_mm"]["boom"] == pytest.approx([1417, 2430], abs=1e-9)
+    assert machine["facts"]["joint_ranges_deg"]["boom"] == pytest.approx([-41.21, 64.31], abs=0.01)
     assert machine["facts"]["boom_foot_height_m"] == pytest.approx(1.70, abs=1e-12)
     assert "boom_foot_height_m" not in check_profile(shipped()["machine", "published-mini"].source_text).facts
     coupled = check_profile(shipped()["attachment", "coupled-900"].source_text)

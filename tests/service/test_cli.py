@@ -38,6 +38,16 @@ def test_pose_in_print_and_for_programs() -> None:
     assert told["cylinders_mm"]["boom"] > 0
 
 
+def test_play_of_a_coupler_is_one_line() -> None:
+    words = ["pose", "crawler-14t", "coupled-900", *POSE[3:9], *POSE[11:]]
+    played = json.loads(run(*words, "--json")[1])["edge_play"]
+    most = max(played, key=lambda name: played[name]["m"])
+    [line] = [line for line in run(*words)[1].splitlines() if "coupler play" in line]
+    assert played[most]["shown"] in line
+    assert line.rstrip().endswith(most)
+    assert "coupler play" not in run(*POSE)[1]
+
+
 def test_pose_by_cylinders_is_the_same_pose() -> None:
     told = json.loads(run(*POSE, "--json")[1])
     words = [
@@ -106,6 +116,22 @@ def test_profile_check_gives_the_verdict(tmp_path: Path) -> None:
     code, _, err = run("profile", "check", str(bad))
     assert code == 1
     assert "colour" in err
+
+
+def test_profile_check_takes_a_shipped_id_but_a_file_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told = json.loads(run("profile", "check", "midi-8t", "--fits", "midi-bucket-700", "--json")[1])
+    assert (told["ok"], told["kind"]) == (True, "pair")
+    assert json.loads(run("profile", "check", "midi-bucket-700", "--json")[1])["kind"] == "attachment"
+    code, _, err = run("profile", "check", "midi-8")
+    assert code == 1
+    assert "a TOML file, or one of: " in err
+    assert "did you mean midi-8t?" in err
+    assert run("profile", "check", "x" * 300)[0] == 1
+    (tmp_path / "midi-8t").write_text("colour = 'red'", encoding="utf-8")
+    assert "midi-8t:1: schema" in run("profile", "check", "midi-8t")[2]
 
 
 @pytest.mark.parametrize("name", ["missing.toml", "folder", "bytes.toml", "huge.toml"])
@@ -179,7 +205,7 @@ def test_facts_for_people_are_rounded_and_for_programs_are_not(tmp_path: Path) -
     table = [line.split() for line in out.splitlines()]
     assert ["link", "lengths", "boom", "4.6", "m"] in table
     assert ["tilt", "-45", "to", "45", "deg"] in table
-    assert ["joint", "ranges", "boom", "-41.249", "to", "64.393", "deg"] in table
+    assert ["joint", "ranges", "boom", "-41.212", "to", "64.312", "deg"] in table
     assert not set('{}[]"') & set(out)
     told = json.loads(run("profile", "check", str(file), "--fits", "tilting-1800", "--json")[1])
     assert told["facts"]["joint_ranges_deg"]["boom"][0] != -41.249

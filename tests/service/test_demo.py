@@ -50,6 +50,9 @@ def test_in_print(tmp_path: Path) -> None:
     ):  # fmt: skip
         assert words in done.stdout
     assert "Advisory only" in done.stdout
+    sheet = done.stdout.partition("Depth sheet")[2].partition("Readouts")[0]
+    assert "tolerance" in sheet
+    assert sheet.count("0.030 m") == 3, "one for each target"
     assert max(len(line.rstrip()) for line in done.stdout.splitlines()) <= 80
     assert not list(tmp_path.iterdir())
 

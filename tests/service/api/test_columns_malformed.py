@@ -263,7 +263,30 @@ def test_bytes_after_the_end(client: Client, after: bytes) -> None:
 
 def test_two_streams_in_one_body(client: Client) -> None:
     body = stream(batch_of(poses(count=ROWS)))
-    assert post_arrow(client, body + body, status=400)["type"].endswith("#malformed-arrow")
+    [told] = post_arrow(client, body + body, status=400)["errors"]
+    assert told["found"] == f"{len(body)} bytes after the end of the stream"
+
+
+def test_what_is_no_stream_is_said_in_words(client: Client) -> None:
+    [zeros] = post_arrow(client, bytes(10_000), status=400)["errors"]
+    assert zeros["found"] == "no schema in the stream"
+    [cut] = post_arrow(client, stream(batch_of(poses(count=ROWS)))[: -len(END)], status=400)["errors"]
+    assert cut["found"].endswith(", and no end-of-stream mark")
+
+
+@pytest.mark.parametrize(
+    ("address", "named"),
+    [
+        (query(pairs=[]), ["machine"]), (query(outputs=[]), ["output"]),
+        (query(pairs=[PAIR, ("no-such", "nor-this")]), ["machine.1", "attachment.1"]),
+        (query(pairs=[PAIR, ("crawler-14t", "digging-1500")]), ["machine.1"]),
+        (query(outputs=["left_height_m", "tooth_left_height_m"]), ["output.1"]),
+        (query(pairs=[("crawler-14t", "published-mini-bucket")]), ["machine.0"]),
+    ],
+)  # fmt: skip
+def test_faults_of_the_query_name_its_parameters(client: Client, address: str, named: list[str]) -> None:
+    told = post_arrow(client, stream(batch_of(poses(count=ROWS))), address, 422)["errors"]
+    assert [each["found"].rpartition(" in the query parameter ")[2] for each in told] == named
 
 
 @pytest.mark.parametrize(

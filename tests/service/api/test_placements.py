@@ -145,6 +145,7 @@ def test_beyond_a_joint_names_it_and_says_by_how_much(client: Client) -> None:
     [told] = problem["errors"]
     assert (told["pointer"], told["code"]) == ("", "beyond-joint")
     numbers = told["numbers"]
+    assert told["expected"] == f"stick from {numbers['low_deg']:.2f} to {numbers['high_deg']:.2f} deg"
     assert told["found"].startswith(f"stick at {numbers['angle_deg']:.2f} deg")
     assert numbers["beyond_deg"] == pytest.approx(numbers["angle_deg"] - numbers["high_deg"], abs=1e-9)
     stroke = fitted().cylinders["stick"].stroke
@@ -185,6 +186,21 @@ REFUSALS: list[tuple[Json, dict[str, str]]] = [
 @pytest.mark.parametrize(("change", "expected"), REFUSALS)
 def test_refusals(client: Client, change: Json, expected: dict[str, str]) -> None:
     assert client.refused(PATH, BODY | change, 422) == expected
+
+
+def test_only_the_joints_that_stand_still_are_asked_for(client: Client) -> None:
+    asked = BODY | {"machine": "compact-1t8", "attachment": "compact-bucket-400", "angles_deg": {}}
+    [told] = client.post(PATH, asked, 422)["errors"]
+    assert told["pointer"] == "/angles_deg/swing_boom"
+    assert told["expected"] == "an angle for each joint that stands still: swing_boom"
+    assert told["advice"].endswith("boom, stick and bucket are what is solved for")
+
+
+def test_an_absurd_length_is_told_without_a_job(client: Client) -> None:
+    [told] = client.post(PATH, BODY | {"line": {"height": 1e300}}, 422)["errors"]
+    assert told["pointer"] == "/line/height"
+    assert told["expected"].startswith("a length of this trade")
+    assert "job" not in told["expected"]
 
 
 def test_every_fault_at_once(client: Client) -> None:

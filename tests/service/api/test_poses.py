@@ -95,8 +95,10 @@ def test_play_of_a_coupler(client: Client) -> None:
     asked = asked_of("crawler-14t", "coupled-900")
     answer = client.post("/v1/poses", asked | {"units": "mm"}, 200)
     turned = math.radians(0.3)
-    for name in ("left", "centre", "right"):
-        play = answer["edge_play"][name]
+    teeth = ("tooth_left", "tooth_centre", "tooth_right")
+    assert tuple(answer["edge_play"]) == ("left", "centre", "right", *teeth)
+    assert answer["edge_play"]["tooth_left"] != answer["edge_play"]["left"]
+    for play in answer["edge_play"].values():
         assert 0.0 < play["m"] < turned * 1.4
         assert play["shown"] == show(play["m"], LengthUnit.MM)
     assert client.post("/v1/poses", CRAWLER, 200)["edge_play"] is None

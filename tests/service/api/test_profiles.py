@@ -135,7 +135,7 @@ def test_every_fault_of_a_file_with_its_line(client: Client, tmp_path: Path) -> 
     file = tmp_path / "faulty.toml"
     file.write_text(FAULTY, encoding="utf-8")
     verdict = client.post("/v1/profile-checks", {"toml": FAULTY}, 200)
-    assert verdict == verdict_of(file, None)
+    assert verdict == verdict_of(str(file), None)
     assert not verdict["ok"]
     assert len(verdict["faults"]) == len(problem["errors"])
 
@@ -148,7 +148,7 @@ def test_text_that_is_no_toml(client: Client, tmp_path: Path, text: str) -> None
     file.write_text(text, encoding="utf-8", newline="")
     verdict = client.post("/v1/profile-checks", {"toml": text}, 200)
     assert not verdict["ok"]
-    assert verdict == verdict_of(file, None)
+    assert verdict == verdict_of(str(file), None)
     assert client.post("/v1/attachments", {"toml": text}, 422)["title"] == "The profile has faults"
 
 
@@ -164,7 +164,7 @@ def test_the_same_verdict_as_at_the_prompt(
     file.write_text(text, encoding="utf-8")
     body = {"toml": text} if fits is None else {"toml": text, "fits": fits}
     verdict = client.post("/v1/profile-checks", body, 200)
-    assert verdict == verdict_of(file, fits)
+    assert verdict == verdict_of(str(file), fits)
     assert verdict["ok"] is not (fits is not None and ("mini" in name) != ("mini" in fits))
 
 
@@ -179,3 +179,12 @@ def test_schemas(client: Client) -> None:
     assert client.get("/v1/profile-schemas/machine") == json.loads(json.dumps(json_schema("machine")))
     assert client.get("/v1/profile-schemas/attachment") == json.loads(json.dumps(json_schema("attachment")))
     client.get("/v1/profile-schemas/barge", 422)
+
+
+@pytest.mark.parametrize("path", ["poses", "corrections", "placements", "passes", "sensitivities"])
+def test_both_that_are_unknown_are_told_at_once(client: Client, path: str) -> None:
+    described = client.get("/openapi.json")
+    schema = described["paths"][f"/v1/{path}"]["post"]["requestBody"]["content"]["application/json"]["schema"]
+    body = described["components"]["schemas"][schema["$ref"].rpartition("/")[2]]["examples"][0]
+    found = client.refused(f"/v1/{path}", body | {"machine": "none", "attachment": "nor-this"}, 422)
+    assert found == {"/machine": "unknown-machine", "/attachment": "unknown-attachment"}
