@@ -1,1 +1,1 @@
-"""Named ratios, medians within one run: python -m tests.benchmarks --json"""
+"""Named ratios within one run, of medians but where a benchmark says otherwise: python -m tests.benchmarks --json"""
