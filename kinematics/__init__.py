@@ -32,7 +32,7 @@ from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset,
 from .passes import Pass, Place, Stop, longest_pass
 from .reach import Line, Placement, place_edge
 from .readout import Aim, PointReadout, Readout, readout
-from .sensitivity import Sensitivity, sensitivity
+from .sensitivity import Sensitivity, coupler_play, sensitivity
 from .stations import Anchor, anchor, station
 from .strikes import Crossing, StrikeRules, turned_down_because
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
@@ -85,6 +85,7 @@ __all__ = [
     "angle_from_slope_ratio",
     "assemble",
     "corrections",
+    "coupler_play",
     "cross_slope_correction",
     "curvature_and_refraction_m",
     "cut_fill",

@@ -10,7 +10,6 @@ from . import chain, pins
 from .assembly import JOINTS, Assembly
 from .drives import FourBarPose, beyond_joint, drive_length, four_bar_from_bucket
 from .errors import Fault, Refused
-from .maps import after, direction, lifted, place
 from .parameters import EDGE_POINTS, HEEL_POINTS, TOOTH_POINTS
 
 _INDEX = {name: i for i, name in enumerate(chain.POINTS)}
@@ -150,29 +149,6 @@ class Pose:
         if len(self.assembly.attachment.edge) > len(EDGE_POINTS):
             named += [(f"edge_{i}", z) for i, z in enumerate(self.edge_line()[:, 2].tolist())]
         return min(named, key=lambda item: item[1])
-
-    def play(self, point: str) -> float:
-        """Half the range of height (m) that the coupler's play gives a point: 0.5 play |d height / d coupler angle|.
-
-        The bucket rocks about the inner pin that the coupler holds: a play of 0.01 rad moves an edge 1 m level from
-        it 5 mm either way. 0.0 where no play was measured, and of the receiver. To first order; errors as `level`.
-        """
-        x, y, z = self.body(point)
-        play = self.assembly.attachment.coupler_play
-        if play is None or point == "receiver":
-            return 0.0
-        m = self.assembly.parameters[0]
-        q = self.q
-        hitch = chain.body_from_arm(m, q[2])
-        before = (0.0, m["boom_length"], m["fore_boom_length"], m["stick_length"])
-        for angle, length in zip(q[3:7], before, strict=True):
-            hitch = after(hitch, lifted(angle, length, 0.0, 0.0))
-        ox, oy, oz = place(hitch, m["coupler_x"], 0.0, m["coupler_z"])
-        ax, ay, az = direction(hitch, 0.0, -1.0, 0.0)
-        dx, dy, dz = x - ox, y - oy, z - oz
-        nx, ny, nz = self.plumb
-        rise = nx * (ay * dz - az * dy) + ny * (az * dx - ax * dz) + nz * (ax * dy - ay * dx)
-        return 0.5 * play * abs(float(rise))
 
     def four_bar(self) -> FourBarPose | None:
         """The bucket linkage in this pose, None on a machine without a measured one."""

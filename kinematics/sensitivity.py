@@ -72,6 +72,19 @@ def sensitivity(pose: Pose, output: str, sensed: Mapping[str, str] | None = None
     )  # fmt: skip
 
 
+def coupler_play(pose: Pose, point: str) -> float:
+    """Half the range of height (m) that the coupler's play gives a point: 0.5 play |d height / d coupler angle|.
+
+    The bucket rocks about the inner pin that the coupler holds: a play of 0.01 rad moves an edge 1 m level from it 5 mm
+    either way. 0.0 where no play was measured. To first order. Raises `Refused` "no-such-point".
+    """
+    pose.height(point)
+    play = pose.assembly.attachment.coupler_play
+    if play is None:
+        return 0.0
+    return 0.5 * play * abs(sensitivity(pose, f"{point}_height").parameters["coupler_angle"])
+
+
 def _of_pose(pose: Pose, output: str) -> tuple[float, Rates]:
     kind = OUTPUTS.index(output)
     value = pose.output(output)

@@ -8,6 +8,7 @@ from pydantic import Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
+from kinematics.sensitivity import coupler_play
 from kinematics.stations import Anchor
 from kinematics.units import LengthUnit, percent_from_ratio, show
 from service.book import payloads as p
@@ -184,7 +185,7 @@ def play_out(found: Pose, points: Mapping[str, str], units: LengthUnit) -> dict[
     """Half the range of height that a coupler's play leaves `points` (name told -> point), None without a measure."""
     if found.assembly.attachment.coupler_play is None:
         return None
-    return {name: length(found.play(point), units) for name, point in points.items()}
+    return {name: length(coupler_play(found, point), units) for name, point in points.items()}
 
 
 @lru_cache(maxsize=256)

@@ -7,6 +7,7 @@ import pytest
 
 from kinematics.arm import Pose
 from kinematics.reach import place_edge
+from kinematics.sensitivity import coupler_play
 from tests.tolerances import NOISE_M
 
 from .doing import JobDoer, as_asked, fitted, metres
@@ -40,7 +41,7 @@ def test_play_of_the_line_that_is_read(job: Opener, line: str, first: str) -> No
     assert set(told) == {"left", "centre", "right"}
     for name, play in told.items():
         # The same formula from angles that went to degrees and back.
-        assert metres(play) == pytest.approx(found.play(f"{first}{name}"), abs=NOISE_M)
+        assert metres(play) == pytest.approx(coupler_play(found, f"{first}{name}"), abs=NOISE_M)
         assert metres(play) > 0.001
 
 
