@@ -5,16 +5,16 @@ import json
 from typing import Annotated, cast
 
 from fastapi import Depends, Header, Request, Response
+from starlette.requests import HTTPConnection
 
 from kinematics.errors import Fault, Refused
+from service.access.caller import LOCAL, Caller
 from service.book.keeper import Decide, Keeper, Recorded
 from service.book.profiles import Profiles
 from service.book.requests import Recording
 
 from .column_solving import Workers
 
-# Access control names people later; on loopback there is one.
-LOCAL_ACTOR = "local"
 _LONGEST_SEQ = 18
 
 
@@ -33,6 +33,12 @@ async def profiles_of(request: Request) -> Profiles:
     return cast(Profiles, request.app.state.profiles)
 
 
+async def caller_of(connection: HTTPConnection) -> Caller:
+    """Who asks, over HTTP, a WebSocket or an event stream alike."""
+    return cast(Caller, connection.scope.get("caller", LOCAL))
+
+
+CallerDep = Annotated[Caller, Depends(caller_of)]
 KeeperDep = Annotated[Keeper, Depends(keeper_of)]
 ProfilesDep = Annotated[Profiles, Depends(profiles_of)]
 WorkersDep = Annotated[Workers, Depends(workers_of)]
@@ -77,10 +83,11 @@ class Recorder:
     """Records a request on a job: headers read, decided, on disk, ETag set."""
 
     def __init__(
-        self, keeper: KeeperDep, request: Request, response: Response,
+        self, keeper: KeeperDep, caller: CallerDep, request: Request, response: Response,
         if_match: IfMatch = None, idempotency_key: IdempotencyKey = None,
     ) -> None:  # fmt: skip
         self.keeper = keeper
+        self.caller = caller
         self._path = request.url.path
         self._response = response
         self._expected = if_match
@@ -89,7 +96,7 @@ class Recorder:
     def __call__(self, job: str, asked: Recording, decide: Decide) -> Recorded:
         """Append what `decide` makes of the request."""
         done = self.keeper.record(
-            job, asked, decide, LOCAL_ACTOR, key=self._key, request_hash=self.request_hash(asked),
+            job, asked, decide, self.caller.name, key=self._key, request_hash=self.request_hash(asked),
             expected_seq=expected_seq(self._expected),
         )  # fmt: skip
         self._response.headers["ETag"] = f'"{done.entry.seq}"'

@@ -10,7 +10,7 @@ from service.book import requests as q
 from service.strict import Strict
 
 from . import answers as a
-from .door import LOCAL_ACTOR, KeeperDep, RecorderDep
+from .door import KeeperDep, RecorderDep
 from .level_book import LevelBookOut, level_book, withdrawn_directly
 
 router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
@@ -72,7 +72,7 @@ def open_job(asked: q.JobIn, recorder: RecorderDep, response: Response) -> a.Job
     )
     recorder.no_match()
     done = recorder.keeper.open_job(
-        asked.id, asked, first, LOCAL_ACTOR, key=recorder.key, request_hash=recorder.request_hash(asked)
+        asked.id, asked, first, recorder.caller.name, key=recorder.key, request_hash=recorder.request_hash(asked)
     )
     response.headers["Location"] = f"/v1/jobs/{asked.id}"
     response.headers["ETag"] = f'"{done.entry.seq}"'
