@@ -32,9 +32,13 @@ from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset,
 from .passes import Pass, Place, Stop, longest_pass
 from .reach import Line, Placement, place_edge
 from .readout import Aim, PointReadout, Readout, readout
+from .sensing import angles_from, misread, readings_of
 from .sensitivity import Sensitivity, coupler_play, sensitivity
+from .sensor import Measure, Mounting, Sensor
+from .sensor_set import SensorSet
 from .stations import Anchor, anchor, station
 from .strikes import Crossing, StrikeRules, turned_down_because
+from .tone import Tone, ToneWidths, tone
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 
 __all__ = [
@@ -61,6 +65,8 @@ __all__ = [
     "LevelBook",
     "Line",
     "Machine",
+    "Measure",
+    "Mounting",
     "Offset",
     "Outcome",
     "Pass",
@@ -75,14 +81,19 @@ __all__ = [
     "Refused",
     "Role",
     "Sensitivity",
+    "Sensor",
+    "SensorSet",
     "Sight",
     "Stop",
     "StrikeRules",
     "Target",
     "TiltCorrection",
+    "Tone",
+    "ToneWidths",
     "allowable_misclosure_m",
     "anchor",
     "angle_from_slope_ratio",
+    "angles_from",
     "assemble",
     "corrections",
     "coupler_play",
@@ -100,8 +111,10 @@ __all__ = [
     "joint_angle",
     "laser_level_error_m",
     "longest_pass",
+    "misread",
     "place_edge",
     "pose",
+    "readings_of",
     "readout",
     "reduce_level_book",
     "sensitivity",
@@ -110,6 +123,7 @@ __all__ = [
     "station",
     "target_elevation",
     "to_metres",
+    "tone",
     "turn_test_error_m",
     "turned_down_because",
     "varied",

@@ -25,6 +25,10 @@ def test_the_programs(tmp_path: Path) -> None:
     assert 0 < int(solved) < 1000
     assert set(re.findall(r"'([a-z-]+)'", words)) == {"ok", "beyond-joint"}
     assert lines[4] == "(21, 1000)"
+    assert lines[6].startswith("{'pitch': 0.573, 'roll': 5.0, 'boom': 40.107, "), lines[6]
+    assert lines[7].startswith("impossible-reading boom: expected ")
+    # At 42 deg over the horizontal, leaned 5 deg: asin(cos 5 sin 42.2) is 42.0.
+    assert abs(float(lines[8]) + 0.2) <= 0.005
     assert [line.split()[0] for line in lines[-5:-1]] == ["boom", "fore_boom", "stick", "bucket"]
     assert float(lines[-1].split()[0]) > 2.0
 
