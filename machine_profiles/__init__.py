@@ -4,6 +4,7 @@ from .catalogue import shipped
 from .faults import ProfileFault, ProfileFaulty
 from .loader import Profile, parse_profile
 from .schema import json_schema
+from .sensor_pair import sensor_set
 from .verdict import Verdict, check_pair, check_profile
 
 __all__ = [
@@ -15,5 +16,6 @@ __all__ = [
     "check_profile",
     "json_schema",
     "parse_profile",
+    "sensor_set",
     "shipped",
 ]

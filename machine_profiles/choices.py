@@ -4,11 +4,15 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from kinematics.errors import Fault
+from kinematics.sensor import BY_GRAVITY, Measure
 
-from .faults import tables
-from .schema import Table
+from .faults import shown, tables
+from .table import Table
 
 _TAPE = {"to_inner", "to_outer", "side"}
+# Where one number of gravity may be told by either axis of its case.
+_TWO_AXES = {"machine": "body", "attachment": "tilt"}
+_ONE_AXIS = {Measure.GRAVITY_ANGLE, Measure.INCLINATION}
 
 
 def choice_faults(model: type[Table], raw: Mapping[str, Any], path: str = "") -> Iterator[Fault]:
@@ -74,3 +78,47 @@ def _tape_faults(raw: Mapping[str, Any], points: Mapping[str, object]) -> Iterat
                 "tape-needs-pins", path, f"tape distances below a {between[0]}", "x and z",
                 "or measure bucket and coupler as one, from the machine's own two pins, and leave the coupler out",
             )  # fmt: skip
+
+
+def sensor_choice_faults(kind: str, raw: Mapping[str, Any]) -> Iterator[Fault]:
+    """What a sensor must say, or must not, since it measures what it does where it does; `kind` of the file."""
+    sensors = raw.get("sensors")
+    for name, sensor in sensors.items() if isinstance(sensors, Mapping) else ():
+        measures = sensor.get("measures") if isinstance(sensor, Mapping) else None
+        if isinstance(measures, str) and measures in set(Measure):
+            for fault in _sensor_faults(kind, sensor, Measure(measures)):
+                yield fault.at(f"sensors.{name}")
+
+
+def _sensor_faults(kind: str, sensor: Mapping[str, Any], measures: Measure) -> Iterator[Fault]:
+    place, mounting = sensor.get("place"), sensor.get("mounting")
+    by_gravity = measures in BY_GRAVITY
+    if isinstance(mounting, Mapping | float | int) and isinstance(mounting, Mapping) != by_gravity:
+        expected = (
+            "a table: nose_up, left_up, to_left"
+            if by_gravity
+            else "one number: what it says over the true value"
+        )
+        yield Fault("wrong-type", "mounting", shown(mounting), expected, f"it measures {measures}")
+    if place == _TWO_AXES[kind] and measures in _ONE_AXIS and "axis" not in sensor:
+        yield Fault(
+            "missing-key",
+            "axis",
+            "no such key",
+            "the key axis, ahead or left",
+            "say which axis of its case it reads",
+        )
+    if measures == Measure.PITCH_ROLL and "side_sign" not in sensor:
+        yield Fault(
+            "missing-key", "side_sign", "no such key", "the key side_sign, 1 or -1", "its roll has a sign too"
+        )
+    if measures != Measure.PITCH_ROLL and "side_sign" in sensor:
+        yield Fault(
+            "not-sensed-so", "side_sign", f"{measures}", "a side_sign only with pitch-roll", "take it out"
+        )
+    if place == "bucket" and by_gravity == (kind == "machine"):
+        yield Fault(
+            "not-sensed-so", "place", f"{measures} on bucket in a file of kind {kind}",
+            "what hangs on the bucket in the attachment's file, what turns or draws its joint in the machine's",
+            "move its table to the other file",
+        )  # fmt: skip

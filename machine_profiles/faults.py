@@ -5,15 +5,19 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import UnionType
-from typing import Any, Union, get_args, get_origin
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from kinematics.errors import Fault
 
 from .schema import ByPoints, ByTape, ByXZ
+from .schema_sensors import CaseMounting
 
-_FORMS: Mapping[str, type[BaseModel]] = {model.__name__: model for model in (ByXZ, ByTape, ByPoints)}
+# What pydantic puts into a place to tell apart the forms of one key, and the table it stands for.
+_FORMS: Mapping[str, type[BaseModel] | None] = {
+    "Number": None, **{model.__name__: model for model in (ByXZ, ByTape, ByPoints, CaseMounting)},
+}  # fmt: skip
 _SHOWN = 60
 
 
@@ -63,13 +67,16 @@ def shown(value: object) -> str:
 def document_faults(model: type[BaseModel], error: ValidationError) -> Iterator[Fault]:
     """Each finding of a strict validation of `model` as a fault at its dotted path in the file."""
     for detail in error.errors(include_url=False):
-        loc = tuple(part for part in detail["loc"] if part not in _FORMS)
-        yield _fault(model, detail["loc"], ".".join(str(part) for part in loc), detail)
+        yield _fault(model, detail)
 
 
-def _fault(model: type[BaseModel], loc: tuple[int | str, ...], path: str, detail: Any) -> Fault:
+def _fault(model: type[BaseModel], detail: Any) -> Fault:
     kind, value, limits = detail["type"], detail["input"], detail.get("ctx", {})
-    key = path.rpartition(".")[2]
+    loc = detail["loc"]
+    if kind == "string_pattern_mismatch" and loc[-1] == "[key]":
+        loc = loc[:-1]  # of a name that is a key, pydantic's own mark
+    path, _ = _walked(model, loc)
+    key = str(loc[-1])
     if kind == "extra_forbidden":
         return _unknown_key(model, loc, path, key)
     if kind == "missing":
@@ -85,7 +92,8 @@ def _fault(model: type[BaseModel], loc: tuple[int | str, ...], path: str, detail
         near = _near(str(value), re.findall(r"'([^']*)'", limits["expected"]))
         return Fault(code, path, shown(value), limits["expected"].replace("'", ""), near)
     if kind == "string_pattern_mismatch":
-        return Fault("not-a-slug", path, shown(value), "2 to 40 of a to z, 0 to 9 and hyphens")
+        expected = _SLUG if path == "id" else _NAME
+        return Fault("not-a-slug", path, shown(value), expected)
     if kind == "greater_than":
         return Fault("not-positive", path, shown(value), "a number greater than 0")
     if kind in _SIZES:
@@ -93,6 +101,8 @@ def _fault(model: type[BaseModel], loc: tuple[int | str, ...], path: str, detail
     return Fault("wrong-type", path, shown(value), _TYPES.get(kind, _OTHERWISE), _hint(value, kind))
 
 
+_SLUG = "2 to 40 of a to z, 0 to 9 and hyphens"
+_NAME = "1 to 40 of a to z, 0 to 9, hyphens and underscores"
 _SIZES = {
     "string_too_short": "at least {min_length} characters",
     "string_too_long": "at most {max_length} characters",
@@ -103,7 +113,9 @@ _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",
     "string_type": "text in quotes",
+    "bool_type": "true or false",
     "list_type": "a list",
+    "dict_type": "a table",
     "model_type": "a table",
 }
 _OTHERWISE = "a value as the guide on measuring has it"
@@ -114,7 +126,7 @@ def _hint(value: object, kind: str) -> str:
 
 
 def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...], path: str, key: str) -> Fault:
-    known = _known_keys(_table_at(model, loc[:-1]))
+    known = _known_keys(_walked(model, loc[:-1])[1])
     advice = _near(key, known) or "take it out"
     return Fault("unknown-key", path, f"the key {shown(key)}", "one of " + ", ".join(known), advice)
 
@@ -128,15 +140,31 @@ def _known_keys(model: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def _table_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> type[BaseModel]:
+def _walked(model: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[str, type[BaseModel]]:
+    """The dotted path in the file of a place in pydantic's words, and the table there, or the one around it."""
+    path: list[str] = []
+    named: type[BaseModel] | None = None
     for part in loc:
-        if part in _FORMS:
-            model = _FORMS[str(part)]
+        if named is not None:  # a name of the file's own choosing
+            model, named = named, None
+        elif part in _FORMS:
+            model = _FORMS[str(part)] or model
             continue
-        inner = list(tables(model.model_fields[str(part)].annotation))
-        if len(inner) == 1:  # several are told apart by the form that follows in `loc`
-            model = inner[0]
-    return model
+        elif (field := model.model_fields.get(str(part))) is not None:
+            named = _named_table(field.annotation)
+            inner = list(tables(field.annotation))
+            if len(inner) == 1:  # several are told apart by the form that follows in `loc`
+                model = inner[0]
+        path.append(str(part))
+    return ".".join(path), model
+
+
+def _named_table(annotation: object) -> type[BaseModel] | None:
+    """The table that every name of a field has, where the names are the file's own."""
+    if get_origin(annotation) is dict:
+        return next(tables(get_args(annotation)[1]))
+    inner = get_args(annotation) if get_origin(annotation) in {Union, UnionType, Annotated} else ()
+    return next((found for each in inner if (found := _named_table(each)) is not None), None)
 
 
 def tables(annotation: object) -> Iterator[type[BaseModel]]:

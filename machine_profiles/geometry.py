@@ -24,6 +24,7 @@ from kinematics.machine import (
 
 from . import schema
 from .measures import Measures
+from .table import Span, Table
 
 _EXTENDING = {"raises": 1, "lowers": -1}
 _BRANCH = {"open": 1, "crossed": -1}
@@ -49,7 +50,7 @@ _MACHINE_PLACES = (
 
 
 _Part = TypeVar("_Part")
-_Table = TypeVar("_Table", bound=schema.Table)
+_Table = TypeVar("_Table", bound=Table)
 
 
 def machine_from(document: schema.MachineDocument) -> Machine:
@@ -166,7 +167,7 @@ def _attachment_place(bucket: schema.Bucket, fault: Fault) -> str:
 def _held(m: Measures, path: str, link: schema.Boom | schema.Link, pin_x: float, length: float) -> Held:
     """`pin_x`: this joint's pin in the frame of the link before, whose length it also is (0 on the body)."""
     if link.cylinder is None:
-        return m.angles(f"{path}.range", cast(schema.Span, link.range))
+        return m.angles(f"{path}.range", cast(Span, link.range))
     cylinder = link.cylinder
     foot_x, foot_z = m.planar(f"{path}.cylinder.foot", cylinder.foot, pin_x)
     eye_x, eye_z = m.planar(f"{path}.cylinder.eye", cylinder.eye, length)
@@ -182,13 +183,13 @@ def _stroke(m: Measures, path: str, cylinder: schema.Cylinder | schema.BucketCyl
 
 def _bucket(m: Measures, drive: schema.BucketDrive, stick_length: float) -> BucketLinkage | Range:
     if drive.linkage is None:
-        return m.angles("bucket.range", cast(schema.Span, drive.range))
+        return m.angles("bucket.range", cast(Span, drive.range))
     bar = drive.linkage
     pivot_x, pivot_z = m.planar("bucket.linkage.idler_pivot", bar.idler_pivot, stick_length)
     idler = m.metres("bucket.linkage.idler", bar.idler)
     held: Held
     if drive.cylinder is None:
-        held = m.angles("bucket.linkage.idler_range", cast(schema.Span, bar.idler_range))
+        held = m.angles("bucket.linkage.idler_range", cast(Span, bar.idler_range))
     else:
         foot_x, foot_z = m.planar("bucket.cylinder.foot", drive.cylinder.foot, stick_length)
         stroke = _stroke(m, "bucket.cylinder", drive.cylinder)

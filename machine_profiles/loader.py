@@ -4,20 +4,23 @@ import hashlib
 import json
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Literal
 
 from pydantic import ValidationError
 
 from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine
+from kinematics.sensor import Sensor
 
-from .choices import attachment_choice_faults, choice_faults, machine_choice_faults
+from .choices import attachment_choice_faults, choice_faults, machine_choice_faults, sensor_choice_faults
 from .faults import ProfileFault, ProfileFaulty, document_faults, shown
 from .geometry import attachment_from, machine_from
 from .places import line_of, lines_of
 from .schema import DOCUMENTS, KINDS, SCHEMA_VERSION, AttachmentDocument, MachineDocument
+from .sensors import sensed
 from .worked import check_faults
 
 LONGEST_TEXT = 16_384
@@ -30,7 +33,8 @@ class Profile:
 
     `document`: the validated file as JSON-able data, units as in the file. `content_hash`: SHA-256, hexadecimal, of
     its canonical JSON: comments, layout and the order of keys do not change it, any number or word does.
-    `geometry`: the same in metres and radians.
+    `geometry`: the same in metres and radians. `sensors` by name, in metres, radians and seconds; `checks`: those that
+    give nothing and are held against the others. Both empty where the file says nothing of sensors.
     """
 
     kind: Literal["machine", "attachment"]
@@ -40,31 +44,41 @@ class Profile:
     content_hash: str
     source_text: str
     geometry: Machine | Attachment
+    sensors: Mapping[str, Sensor]
+    checks: Mapping[str, Sensor]
 
 
 def parse_profile(text: str) -> Profile:
     """Read one profile from TOML text.
 
     Raises `ProfileFaulty` with every fault that can be seen at once: first those of the text as TOML, then those of
-    keys, types and units, then those of the geometry (m and rad in their words).
+    keys, types and units, then those of geometry and sensors (m, rad and s in their words).
     """
     raw = _toml(text)
     lines = lines_of(text)
     _refuse(_header_faults(raw), lines)
     model: type[MachineDocument] | type[AttachmentDocument] = DOCUMENTS[raw["kind"]]
     more = machine_choice_faults if model is MachineDocument else attachment_choice_faults
-    faults = [*choice_faults(model, raw), *more(raw)]
+    faults = [*choice_faults(model, raw), *more(raw), *sensor_choice_faults(raw["kind"], raw)]
     try:
         document = model.model_validate(raw)
     except ValidationError as error:
         raise _faulty([*faults, *document_faults(model, error)], lines) from None
     _refuse(faults, lines)
+    geometry: Machine | Attachment | None = None
     try:
         geometry = geometry_from(document)
     except Refused as refused:
-        raise _faulty(refused.faults, lines) from None
+        faults += refused.faults
+    found = sensed(document, geometry)
+    faults += found.faults
+    if faults or geometry is None:
+        raise _faulty(faults, lines)
     plain = document.model_dump(by_alias=True, exclude_none=True)
-    return Profile(document.kind, document.id, document.name, plain, content_hash(plain), text, geometry)
+    return Profile(
+        document.kind, document.id, document.name, plain, content_hash(plain), text, geometry,
+        MappingProxyType(found.sensors), MappingProxyType(found.checks),
+    )  # fmt: skip
 
 
 def content_hash(document: dict[str, Any]) -> str:

@@ -8,7 +8,8 @@ from kinematics.errors import Fault, Refused
 from kinematics.machine import Point, Range
 from kinematics.units import profile_length_to_metres
 
-from .schema import ByTape, ByXZ, Space, Span, Units
+from .schema import ByTape, ByXZ, Space
+from .table import Span, Units
 
 # Well above any link of a digging arm; what exceeds it is a wrong unit or a slipped point.
 LONGEST_M = 40.0
@@ -38,7 +39,7 @@ class Measures:
 
     def radians(self, path: str, value: float) -> float:
         """An angle in radians; "beyond-a-turn" outside -360 to 360 deg."""
-        angle = math.radians(value) if self.units.angle == "deg" else value
+        angle = self.turned(value)
         if abs(angle) <= 2.0 * math.pi:
             return angle
         self.faults.append(
@@ -46,6 +47,10 @@ class Measures:
                   "check units.angle and the decimal point")
         )  # fmt: skip
         return math.nan
+
+    def turned(self, value: float) -> float:
+        """An angle in radians, of any number of turns."""
+        return math.radians(value) if self.units.angle == "deg" else value
 
     def angles(self, path: str, span: Span) -> Range:
         """An angle's range in radians; "beyond-a-turn" too where it is wider than a turn."""

@@ -5,52 +5,13 @@ Numbers stand in the file's own units here; `geometry` turns them into metres an
 
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
-from pydantic.functional_validators import AfterValidator
+from pydantic import ConfigDict, Discriminator, Field, Tag
+
+from .schema_sensors import AttachmentSensors, MachineSensors
+from .table import Distance, Number, Slug, Span, Table, Triple, Units
 
 SCHEMA_VERSION = 1
 KINDS = ("machine", "attachment")
-
-
-def _unsigned_zero(value: float) -> float:
-    """-0.0 and 0.0 are one measurement and must give one hash."""
-    return value + 0.0
-
-
-Number = Annotated[float, AfterValidator(_unsigned_zero)]
-Distance = Annotated[Number, Field(gt=0.0)]
-Slug = Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
-Triple = Annotated[list[Number], Field(min_length=3, max_length=3)]
-
-
-def _publish_one_of(schema: dict[str, Any], model: type["Table"]) -> None:
-    if model.one_of:
-        schema["oneOf"] = [{"required": [key]} for key in model.one_of]
-
-
-class Table(BaseModel):
-    """A table of the file. `one_of`: keys of which exactly one must be given."""
-
-    model_config = ConfigDict(
-        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, json_schema_extra=_publish_one_of
-    )
-    one_of: ClassVar[tuple[str, ...]] = ()
-
-
-class Units(Table):
-    """The units of every number in this file."""
-
-    length: Literal["m", "mm", "cm", "ft", "in"] = Field(
-        title="Length", description="Unit of every length; ft is the international foot.", examples=["mm"]
-    )
-    angle: Literal["deg", "rad"] = Field(title="Angle", description="Unit of every angle.", examples=["deg"])
-
-
-class Span(Table):
-    """Lowest and highest value, both included."""
-
-    low: Number = Field(title="Low", description="Lower end.", examples=[-40])
-    high: Number = Field(title="High", description="Upper end.", examples=[60])
 
 
 class ByXZ(Table):
@@ -274,6 +235,7 @@ class MachineDocument(Document):
     bucket: BucketDrive = Field(title="Bucket", description="What turns the bucket.")
     receiver: Receiver | None = Field(None, title="Receiver", description="Laser receiver on the stick.")
     swing_boom: SwingBoom | None = Field(None, title="Swing boom", description="Swing boom.")
+    sensors: MachineSensors = Field(None, title="Sensors", description="Sensors on the machine, by name.")
 
 
 class Pins(Table):
@@ -382,6 +344,9 @@ class AttachmentDocument(Document):
     )
     bucket: Bucket = Field(title="Bucket", description="Edge and heel.")
     teeth: Teeth | None = Field(None, title="Teeth", description="Tooth tips, on a bucket that has them.")
+    sensors: AttachmentSensors = Field(
+        None, title="Sensors", description="Sensors on the attachment, by name."
+    )
 
 
 DOCUMENTS: dict[str, type[MachineDocument] | type[AttachmentDocument]] = {

@@ -1,6 +1,7 @@
 """What a check of a profile, or of a machine with an attachment, says: the same from command line and service."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -8,13 +9,16 @@ import numpy as np
 
 from kinematics.assembly import Assembly, assemble, machine_ranges
 from kinematics.drives import four_bar_from_idler
-from kinematics.errors import Refused
+from kinematics.errors import Fault, Refused
 from kinematics.machine import Attachment, BucketLinkage, Cylinder, Machine, Range
+from kinematics.sensor_set import gives
 
 from .doubts import doubts, pair_doubts, transmission_doubts
+from .doubts_sensors import sensor_doubts, unsensed_doubts
 from .faults import ProfileFault, ProfileFaulty
 from .loader import Profile, parse_profile
 from .schema import AttachmentDocument
+from .sensor_pair import edge_by_noise, sensor_set
 from .worked import worked_checks
 
 _SAMPLES = 181
@@ -44,7 +48,8 @@ class Verdict:
 
 
 def check_profile(text: str) -> Verdict:
-    """Read a profile and say what it gives: joint ranges, strokes and lengths, or edge, heel and sign checks.
+    """Read a profile and say what it gives: joint ranges, strokes and lengths, or edge, heel and sign checks; what each
+    sensor gives.
 
     Never raises for what a file may contain; every fault is in the verdict.
     """
@@ -62,8 +67,8 @@ def check_profile(text: str) -> Verdict:
         id=profile.id,
         name=profile.name,
         content_hash=profile.content_hash,
-        facts=facts,
-        doubts=doubts(geometry),
+        facts=facts | _sensor_facts(profile),
+        doubts=_doubts(profile),
     )
 
 
@@ -71,7 +76,8 @@ def check_pair(machine: Profile, attachment: Profile) -> Verdict:
     """Say whether a machine and an attachment close over the whole stroke, with bucket and transmission range.
 
     Faults name the linkage ("bucket") and have no line, since two files meet. Doubts of either half come with its id
-    before them, and with a refusal too: they may be its reason.
+    before them, and with a refusal too: they may be its reason. Of the sensors of both: what each gives, and how far one
+    standard deviation moves the edge; a joint that none of them gives is a doubt, since angles typed by hand still work.
     """
     verdict = Verdict(
         ok=True,
@@ -87,24 +93,46 @@ def check_pair(machine: Profile, attachment: Profile) -> Verdict:
     verdict = replace(
         verdict,
         doubts=(
-            *(f"{half.id}: {doubt}" for half in (machine, attachment) for doubt in doubts(half.geometry)),
+            *(f"{half.id}: {doubt}" for half in (machine, attachment) for doubt in _doubts(half)),
             *pair_doubts(carrier, tool),
         ),
     )
     try:
         assembly = assemble(carrier, tool)
     except Refused as refused:
-        return _turned_down(
-            verdict,
-            *(ProfileFault(f.code, f.where, None, f.found, f.expected, f.advice) for f in refused.faults),
-        )
+        return _turned_down(verdict, *_placeless(refused.faults))
     facts = {"link_lengths_m": _link_lengths(carrier), **_pair_facts(assembly)}
     near = transmission_doubts(*facts["transmission_deg"]) if "transmission_deg" in facts else ()
-    return replace(verdict, facts=facts, doubts=(*verdict.doubts, *near))
+    verdict = replace(verdict, doubts=(*verdict.doubts, *near))
+    facts |= _sensor_facts(machine, attachment)
+    return _with_sensors(replace(verdict, facts=facts), machine, attachment, assembly)
+
+
+def _with_sensors(verdict: Verdict, machine: Profile, attachment: Profile, assembly: Assembly) -> Verdict:
+    """The verdict with what the sensors of both say to each other."""
+    try:
+        sensors = sensor_set(machine, attachment, assembly)
+    except Refused as refused:
+        missing = [fault for fault in refused.faults if fault.code == "missing-joint"]
+        verdict = replace(verdict, doubts=(*verdict.doubts, *unsensed_doubts(missing)))
+        others = [fault for fault in refused.faults if fault.code != "missing-joint"]
+        return _turned_down(verdict, *_placeless(others)) if others else verdict
+    if sensors is None:
+        return verdict
+    moved = {name: move * 1e3 for name, move in edge_by_noise(sensors).items()}
+    return replace(verdict, facts=verdict.facts | ({"edge_by_noise_mm": moved} if moved else {}))
+
+
+def _doubts(profile: Profile) -> tuple[str, ...]:
+    return (*doubts(profile.geometry), *sensor_doubts(profile))
+
+
+def _placeless(faults: Iterable[Fault]) -> list[ProfileFault]:
+    return [ProfileFault(f.code, f.where, None, f.found, f.expected, f.advice) for f in faults]
 
 
 def _turned_down(verdict: Verdict, *faults: ProfileFault) -> Verdict:
-    return replace(verdict, ok=False, faults=faults)
+    return replace(verdict, ok=False, faults=faults, facts={})
 
 
 def _degrees(span: Range) -> list[float]:
@@ -165,6 +193,17 @@ def _attachment_facts(profile: Profile, attachment: Attachment) -> dict[str, Any
         for check in worked_checks(document, attachment)
     }
     return facts
+
+
+def _sensor_facts(*halves: Profile) -> dict[str, Any]:
+    """What each sensor gives, or is held against; nothing where there is none."""
+    told = {
+        name: {role: " and ".join(gives(sensor)), "measures": str(sensor.measures)}
+        for half in halves
+        for role, sensors in (("gives", half.sensors), ("checks", half.checks))
+        for name, sensor in sensors.items()
+    }
+    return {"sensors": told} if told else {}
 
 
 def _pair_facts(assembly: Assembly) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import pytest
 from machine_profiles import check_pair, check_profile, parse_profile, shipped
 from machine_profiles.doubts import doubts
 
-from .texts import TWO_PIECE, edited, text_of
+from .texts import TWO_PIECE, completed, edited, text_of
 
 ROOT = Path(__file__).parents[2]
 MACHINE = """schema = 1
@@ -47,13 +47,11 @@ heel = { x = 0.408, z = -0.751 }
 
 
 def documented() -> list[str]:
-    """Every whole profile of the README and of the guide on measuring, and the guide's parts after the one before."""
+    """Every whole profile of the README and of the guide on measuring, and the guide's parts after their own."""
     texts = []
     for file in (ROOT / "README.md", ROOT / "service" / "guide" / "measuring.md"):
-        whole = ""
-        for block in re.findall(r"```toml[^\n]*\n(.*?)```", file.read_text(encoding="utf-8"), re.DOTALL):
-            whole = block if block.startswith("schema") else f"{whole}\n{block}"
-            texts.append(whole)
+        blocks = re.findall(r"```toml[^\n]*\n(.*?)```", file.read_text(encoding="utf-8"), re.DOTALL)
+        texts += completed(blocks)
     return texts
 
 
@@ -61,7 +59,7 @@ def test_nothing_shipped_or_documented_is_doubtful() -> None:
     texts = (
         [profile.source_text for profile in shipped().values()] + documented() + [TWO_PIECE, MACHINE, BUCKET]
     )
-    assert len(texts) >= 17 + 5 + 3
+    assert len(texts) >= 17 + 6 + 3
     for text in texts:
         verdict = check_profile(text)
         assert verdict.ok
@@ -81,6 +79,8 @@ def test_no_shipped_pair_that_fits_is_doubtful() -> None:
                     "the transmission angle runs from 14 to 179 deg over the stroke; usual are 15 to 165: "
                     "is this the attachment for this machine, and are the linkage's pins right?",
                 )
+            elif tool.sensors and not machine.sensors:
+                assert not verdict.ok or verdict.doubts[0].startswith("no sensor gives pitch, roll, ")
             else:
                 assert not (verdict.ok and verdict.doubts), verdict.doubts
 

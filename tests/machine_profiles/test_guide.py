@@ -2,10 +2,20 @@
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
+from kinematics.arm import pose
 from kinematics.machine import MOST_PLAY_RAD, Attachment, Machine
-from machine_profiles import parse_profile
+from kinematics.sensing import misread, readings_of
+from kinematics.sensor import Measure, Mounting
+from kinematics.sensor_set import SensorSet
+from machine_profiles import parse_profile, sensor_set, shipped
+from machine_profiles.schema_sensors import AttachmentSensor, CaseMounting, MachineSensor
+
+from .pairing import pair
+from .texts import completed
 
 GUIDE = Path(__file__).parents[2] / "service" / "guide" / "measuring.md"
 
@@ -14,17 +24,14 @@ def blocks() -> list[str]:
     return re.findall(r"```toml\n(.*?)```", GUIDE.read_text(encoding="utf-8"), re.DOTALL)
 
 
-def test_every_example_is_a_profile_or_completes_the_one_before() -> None:
-    whole = ""
-    taken = []
-    for block in blocks():
-        whole = block if block.startswith("schema") else f"{whole}\n{block}"
-        taken.append(parse_profile(whole))
-    assert [profile.id for profile in taken] == ["our-digger", "our-bucket", "our-bucket"]
+def test_every_example_is_a_profile_or_completes_one() -> None:
+    taken = [parse_profile(text) for text in completed(blocks())]
+    assert [profile.id for profile in taken] == ["our-digger", "our-bucket", "our-bucket", "our-digger"]
     assert isinstance(taken[0].geometry, Machine)
     assert taken[0].geometry.boom_length == 4.6
     assert isinstance(taken[2].geometry, Attachment)
     assert taken[2].geometry.tilt is not None
+    assert list(taken[3].sensors) == ["body", "boom"]
 
 
 def test_the_guide_names_what_may_be_measured_besides() -> None:
@@ -51,6 +58,55 @@ def test_a_short_base_costs_what_the_guide_says() -> None:
     assert isinstance(exact, Attachment)
     assert isinstance(wrong, Attachment)
     assert abs(math.dist(exact.edge[1], wrong.edge[1]) * 1e3 - 3.6) <= 0.05
+
+
+def test_what_a_skewed_sensor_costs() -> None:
+    """Boom level, body 5 deg left side up, its sensor 1 deg to the left and taken for square."""
+    assert "costs 0.09 degree." in GUIDE.read_text(encoding="utf-8")
+    machine, tool = shipped()["machine", "crawler-14t"], shipped()["attachment", "digging-1500"]
+    assembly = pair("crawler-14t", "digging-1500")
+    believed = sensor_set(machine, tool, assembly)
+    assert believed is not None
+    boom = replace(believed.sensors["boom"], mounting=Mounting(0.0))
+    skewed = replace(boom, mounting=Mounting(0.0, to_left=math.radians(1.0)))
+    as_said, as_is = (SensorSet(assembly, {**believed.sensors, "boom": each}) for each in (boom, skewed))
+    angles = {"pitch": 0.0, "roll": math.radians(5.0), "boom": 0.0, "stick": -1.6, "bucket": 0.8}
+    off = misread(as_is, as_said, pose(assembly, **angles))
+    assert abs(math.degrees(off["boom"]) - 0.09) <= 0.005
+
+
+def test_the_guide_names_every_key_and_kind_of_sensor() -> None:
+    text = GUIDE.read_text(encoding="utf-8").partition("## Sensors")[2].partition("## How accurate")[0]
+    for model in (MachineSensor, AttachmentSensor, CaseMounting):
+        for key in model.model_fields:
+            assert f"`{key}" in text or f"\n{key} = " in text, key
+    for model in (MachineSensor, AttachmentSensor):
+        for place in get_args(model.model_fields["place"].annotation):
+            assert f"`{place}`" in text, place
+    for kind in Measure:
+        assert f"| `{kind}` |" in text
+
+
+def test_half_a_turn_finds_the_mounting_of_a_body_sensor() -> None:
+    """The mean of what it says before and after is the mounting, half the difference the lean; 0.01 deg: second order."""
+    assembly = pair("crawler-14t", "digging-1500")
+    sensors = sensor_set(
+        shipped()["machine", "crawler-14t"], shipped()["attachment", "digging-1500"], assembly
+    )
+    assert sensors is not None
+    sensor = sensors.sensors["body"]
+    assert isinstance(sensor.mounting, Mounting)
+    assert sensor.side_sign is not None
+    lean = (math.radians(1.2), math.radians(-0.8))
+    said = []
+    for way in (1, -1):
+        angles = {"pitch": way * lean[0], "roll": way * lean[1], "boom": 0.2, "stick": -1.6, "bucket": 0.8}
+        told = readings_of(sensors, pose(assembly, **angles))["body"]
+        assert isinstance(told, tuple)
+        said.append((sensor.sign * told[0], sensor.side_sign * told[1]))
+    for i, mounted in enumerate((sensor.mounting.nose_up, sensor.mounting.left_up)):
+        assert abs(math.degrees(0.5 * (said[0][i] + said[1][i]) - mounted)) <= 0.01
+        assert abs(math.degrees(0.5 * (said[0][i] - said[1][i]) - lean[i])) <= 0.01
 
 
 def test_the_table_of_costs() -> None:

@@ -1,5 +1,6 @@
 """Profile texts for the tests: shipped ones with a change, and the same ones in other units."""
 
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
@@ -7,8 +8,9 @@ import pytest
 
 from machine_profiles import ProfileFault, ProfileFaulty, parse_profile, shipped
 
-ANGLES = {"angle", "mast_angle", "low", "high", "play"}
-PLAIN = {"schema", "centre"}
+ANGLES = {"angle", "mast_angle", "low", "high", "play", "nose_up", "left_up", "to_left"}
+PLAIN = {"schema", "centre", "sign", "side_sign", "latency_ms", "age_limit_ms"}
+READINGS = {"low", "high", "noise", "mounting"}
 PER_METRE = {
     "m": Fraction(1),
     "cm": Fraction(100),
@@ -59,6 +61,25 @@ def text_of(kind: str, name: str) -> str:
     return shipped()[kind, name].source_text
 
 
+def unsensed(text: str) -> str:
+    """The text up to the sensors, which stand last in the shipped files."""
+    return text.partition("\n# Sensors:")[0] + "\n"
+
+
+def completed(blocks: Iterable[str]) -> list[str]:
+    """Each block of a guide as a whole file: what is none completes the last one of its kind."""
+    last, kind, found = {"": ""}, "", []
+    for block in blocks:
+        if block.startswith("schema"):
+            kind = "machine" if 'kind = "machine"' in block else "attachment"
+            last[kind] = block
+        else:
+            kind = "machine" if 'place = "body"' in block else kind
+            last[kind] += "\n" + block
+        found.append(last[kind])
+    return found
+
+
 def edited(text: str, *changes: tuple[str, str]) -> str:
     """The text with each old part, which must stand in it exactly once, replaced."""
     for old, new in changes:
@@ -86,17 +107,21 @@ def in_units(document: dict[str, Any], length: str, angle: str) -> str:
     turned = 1.0 if document["units"]["angle"] == angle else 3.141592653589793 / 180
     assert angle == document["units"]["angle"] or angle == "rad", "only degrees to radians is needed"
 
-    def written(key: str, value: object) -> str:
+    def written(key: str, value: object, measures: str = "") -> str:
         if isinstance(value, dict):
-            return "{ " + ", ".join(f"{k} = {written(k, v)}" for k, v in value.items()) + " }"
+            measures = value.get("measures", measures)
+            return "{ " + ", ".join(f"{k} = {written(k, v, measures)}" for k, v in value.items()) + " }"
         if isinstance(value, list):
             return "[" + ", ".join(written(key, item) for item in value) + "]"
         if isinstance(value, str):
             return f'"{value}"'
         assert isinstance(value, int | float)
+        if isinstance(value, bool):
+            return str(value).lower()
         if key in PLAIN:
             return str(value)
-        return repr(value * turned if key in ANGLES else float(Fraction(value) * per_unit))
+        angle = measures != "length" if measures and key in READINGS else key in ANGLES
+        return repr(value * turned if angle else float(Fraction(value) * per_unit))
 
     changed = document | {"units": {"length": length, "angle": angle}, "source": "the same in other units"}
     return "\n".join(f"{key} = {written(key, value)}" for key, value in changed.items())
