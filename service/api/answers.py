@@ -8,14 +8,17 @@ from pydantic import Field
 from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
+from kinematics.grade import Target
 from kinematics.sensitivity import coupler_play
 from kinematics.stations import Anchor
 from kinematics.units import LengthUnit, percent_from_ratio, show
 from service.book import payloads as p
 from service.book.keeper import Recorded
 from service.book.requests import Units
-from service.book.state import Entry, JobState, Named, void_of
+from service.book.state import Entry, JobState, Named, taking_effect, target_of, void_of
 from service.strict import Strict
+
+from .entry_words import words
 
 ADVISORY = (
     "Advisory only: check against a rod at the start of the shift, after any knock and before concrete. "
@@ -70,6 +73,16 @@ class LaserOut(Strict):
     fall_percent: float
 
 
+class WaitingOut(Strict):
+    """An entry of somebody else, which takes effect once the seat acknowledges it."""
+
+    seq: int
+    type: str
+    actor: str
+    observed_utc: str
+    words: str = Field(description="What would change, in a sentence.")
+
+
 class JobOut(Strict):
     """What a job's log says now."""
 
@@ -91,10 +104,14 @@ class JobOut(Strict):
     points: list[PointOut]
     targets: list[str]
     withdrawn: list[int] = Field(description="Entries that no longer count.")
+    seat: str | None = Field(description="Who sits at the machine; null while none stands on the job.")
+    waiting: list[WaitingOut] = Field(
+        description="What the seat has still to acknowledge; none of it is in the rest."
+    )
 
 
 class RecordedOut(Strict):
-    """An acknowledged entry: it is on disk."""
+    """A recorded entry: it is on disk."""
 
     seq: int
     type: str
@@ -104,7 +121,10 @@ class RecordedOut(Strict):
     recorded_utc: str
     replayed: bool = Field(description="True where this key had been recorded before; nothing was added.")
     units: Units
-    voids: list[str] = Field(description="What this entry made void, in words.")
+    waits: bool = Field(
+        description="True where it was recorded but takes effect once the seat acknowledges it."
+    )
+    voids: list[str] = Field(description="What this entry made void, in words; nothing while it waits.")
     hangs_on: list[int]
 
 
@@ -220,7 +240,19 @@ def job_out(job: str, state: JobState) -> JobOut:
             for name, known in book.points.items()
         ],
         targets=list(state.targets), withdrawn=sorted(state.void),
+        seat=state.seat, waiting=waiting_out(state),
     )  # fmt: skip
+
+
+def waiting_out(state: JobState) -> list[WaitingOut]:
+    """What waits for the seat, in the order of the log."""
+    return [
+        WaitingOut(
+            seq=seq, type=entry.type, actor=entry.actor, observed_utc=stamp(entry.observed_utc.isoformat()),
+            words=words(state, entry),
+        )
+        for seq in state.waiting for entry in [state.entries[seq - 1]]
+    ]  # fmt: skip
 
 
 _VOIDS: dict[str, list[str]] = {
@@ -236,15 +268,16 @@ _VOIDS: dict[str, list[str]] = {
 def recorded(done: Recorded) -> dict[str, Any]:
     """The fields that every recorded answer has."""
     entry = done.entry
-    voids = _VOIDS.get(entry.type, [])
-    if isinstance(entry.payload, p.Withdrawn):
+    acting = taking_effect(entry, done.state.entries)
+    voids = list(dict.fromkeys(what for each in acting for what in _VOIDS.get(each.type, [])))
+    if any(isinstance(each.payload, p.Withdrawn) for each in acting):
         before = void_of(done.state.entries[:-1])
-        voids = [f"entry {seq}" for seq in sorted(done.state.void - before)]
+        voids += [f"entry {seq}" for seq in sorted(done.state.void - before)]
     return {
         "seq": entry.seq, "type": entry.type, "uuid": entry.uuid, "actor": entry.actor,
         "observed_utc": stamp(entry.observed_utc.isoformat()), "recorded_utc": stamp(entry.recorded_utc.isoformat()),
-        "replayed": done.replayed, "units": done.state.units.value, "voids": voids,
-        "hangs_on": sorted(entry.payload.hangs_on),
+        "replayed": done.replayed, "units": done.state.units.value, "waits": entry.payload.waits,
+        "voids": voids, "hangs_on": sorted(entry.payload.hangs_on),
     }  # fmt: skip
 
 
@@ -285,8 +318,21 @@ def strike_out(done: Recorded) -> StrikeOut:
 
 def target_out(state: JobState, name: str) -> TargetOut:
     """A line of the depth sheet."""
-    hung = state.targets[name]
-    target, units = hung.target, state.units
+    return _line(state, state.targets[name].target, state.anchors.get(name))
+
+
+def target_recorded(done: Recorded) -> TargetRecordedOut:
+    """The answer to a target; one that waits is not on the depth sheet, and nobody can have touched its zero point."""
+    payload = done.entry.payload
+    assert isinstance(payload, p.TargetSet)  # noqa: S101
+    line = (
+        _line(done.state, target_of(payload), None) if payload.waits else target_out(done.state, payload.name)
+    )
+    return TargetRecordedOut(**recorded(done), target=line)
+
+
+def _line(state: JobState, target: Target, anchored: tuple[int, Anchor] | None) -> TargetOut:
+    units = state.units
     benchmark = state.book.points[target.benchmark].elevation
     depth = 0.0
     layers = []
@@ -298,9 +344,8 @@ def target_out(state: JobState, name: str) -> TargetOut:
     depth = target.depth_below_m
     below = target.floor_limit_below_m
     limit = None if below is None else benchmark - below
-    anchored = state.anchors.get(name)
     return TargetOut(
-        name=name, benchmark=target.benchmark, layers=layers, overdig=length(target.overdig_m, units),
+        name=target.name, benchmark=target.benchmark, layers=layers, overdig=length(target.overdig_m, units),
         depth_below=length(depth, units), elevation=length(benchmark - depth, units),
         tolerance=length(target.tolerance_m, units), floor_limit=maybe(limit, units),
         along_percent=target.along_percent, across_percent=target.across_percent,
@@ -312,12 +357,14 @@ def _holds(state: JobState, seq: int, known: Anchor) -> bool:
     return known.setup == state.book.setup and (known.swing_sensed or state.last_swing < seq)
 
 
-def entry_status(entry: Entry, void: frozenset[int], withdrawn: frozenset[int]) -> str:
-    """counts, withdrawn, void (hung on a withdrawn entry) or turned down."""
+def entry_status(entry: Entry, state: JobState, withdrawn: frozenset[int]) -> str:
+    """counts, waits, withdrawn, void (hung on a withdrawn entry) or turned down."""
     if entry.seq in withdrawn:
         return "withdrawn"
-    if entry.seq in void:
+    if entry.seq in state.void:
         return "void"
+    if entry.seq in state.waiting:
+        return "waits"
     if isinstance(entry.payload, p.Struck) and not entry.payload.taken:
         return "turned down"
     return "counts"

@@ -41,7 +41,9 @@ class EventOut(Strict):
     actor: str
     observed_utc: str
     recorded_utc: str
-    status: str = Field(description="counts, withdrawn, void (hung on a withdrawn entry), or turned down.")
+    status: str = Field(
+        description="counts, waits (for the seat), withdrawn, void (hung on a withdrawn entry), or turned down."
+    )
     payload: dict[str, Any] = Field(description="Lengths in metres, angles in degrees.")
 
 
@@ -72,7 +74,12 @@ def open_job(asked: q.JobIn, recorder: RecorderDep, response: Response) -> a.Job
     )
     recorder.no_match()
     done = recorder.keeper.open_job(
-        asked.id, asked, first, recorder.caller.name, key=recorder.key, request_hash=recorder.request_hash(asked)
+        asked.id,
+        asked,
+        first,
+        recorder.caller.name,
+        key=recorder.key,
+        request_hash=recorder.request_hash(asked),
     )
     response.headers["Location"] = f"/v1/jobs/{asked.id}"
     response.headers["ETag"] = f'"{done.entry.seq}"'
@@ -81,7 +88,7 @@ def open_job(asked: q.JobIn, recorder: RecorderDep, response: Response) -> a.Job
 
 @router.get("/{job}")
 def get_job(job: JobId, keeper: KeeperDep, response: Response) -> a.JobOut:
-    """What the log says now: heights, plane, points, rules, and what is missing."""
+    """What the log says now: heights, plane, points, rules, what is missing and what waits."""
     state = keeper.state(job)
     response.headers["ETag"] = f'"{state.seq}"'
     return a.job_out(job, state)
@@ -102,7 +109,7 @@ def list_events(
         EventOut(
             seq=e.seq, type=e.type, version=p.VERSION, uuid=e.uuid, actor=e.actor,
             observed_utc=a.stamp(e.observed_utc.isoformat()), recorded_utc=a.stamp(e.recorded_utc.isoformat()),
-            status=a.entry_status(e, state.void, withdrawn), payload=e.payload.model_dump(mode="json"),
+            status=a.entry_status(e, state, withdrawn), payload=e.payload.model_dump(mode="json"),
         )
         for e in rest[:limit]
     ]  # fmt: skip

@@ -9,6 +9,7 @@ from service.book.state import Entry, JobState, steps
 from service.strict import Strict
 
 from .answers import Length, entry_status, length, maybe
+from .entry_words import WHAT
 
 
 class LevelRow(Strict):
@@ -26,7 +27,7 @@ class LevelRow(Strict):
     origin: Length | None = Field(description="Elevation of the body origin after this line.")
     plane: Length | None = Field(description="Laser plane (height of instrument) after this line.")
     misclosure: Length | None = Field(description="Computed minus known.")
-    status: str = Field(description="counts, withdrawn, void, or turned down.")
+    status: str = Field(description="counts, waits, withdrawn, void, or turned down.")
     because: list[str]
 
 
@@ -38,25 +39,18 @@ class LevelBookOut(Strict):
     misclosure: Length | None
 
 
-_WHAT = {
-    "job-opened": "job", "rules-set": "rules", "benchmark-declared": "benchmark", "setup-begun": "setup",
-    "attachment-changed": "attachment", "moved": "move", "swung": "swing", "laser-set-up": "laser",
-    "receiver-clamped": "receiver", "touched": "touch", "turning-point-taken": "turning point", "struck": "strike",
-    "target-set": "target", "station-touched": "station", "withdrawn": "withdrawal",
-}  # fmt: skip
-
-
 def _what(entry: Entry) -> str:
     if isinstance(entry.payload, p.Touched) and entry.payload.purpose == "check":
         return "check touch"
-    return _WHAT[entry.type]
+    return WHAT[entry.type]
 
 
 def withdrawn_directly(state: JobState) -> frozenset[int]:
     """Entries that a standing withdrawal names, apart from those that merely hung on them."""
     return frozenset(
-        e.payload.seq for e in state.entries if isinstance(e.payload, p.Withdrawn) and e.seq not in state.void
-    )
+        e.payload.seq for e in state.entries
+        if isinstance(e.payload, p.Withdrawn) and e.seq not in state.void and e.seq not in state.waiting
+    )  # fmt: skip
 
 
 def level_book(state: JobState) -> LevelBookOut:
@@ -65,7 +59,7 @@ def level_book(state: JobState) -> LevelBookOut:
     rows = []
     before = JobState()
     for entry, after in steps(state.entries):
-        rows.append(_row(entry, before, after, state.units, entry_status(entry, state.void, withdrawn)))
+        rows.append(_row(entry, before, after, state.units, entry_status(entry, state, withdrawn)))
         before = after
     closing = [row.misclosure for row in rows if row.misclosure is not None and row.status == "counts"]
     return LevelBookOut(units=state.units.value, rows=rows, misclosure=closing[-1] if closing else None)
@@ -114,13 +108,13 @@ def _reading(entry: Entry, after: JobState) -> tuple[str, float | None, float | 
             return "laser", None, misclosure, [f"{r.found}; expected {r.expected}" for r in because]
         case p.SetupBegun(machine=machine, attachment=attachment):
             return f"{machine} + {attachment}", None, None, []
-        case p.AttachmentChanged(attachment=attachment):
-            return attachment, None, None, []
-        case p.TargetSet(name=name):
+        case p.AttachmentChanged(attachment=name) | p.TargetSet(name=name) | p.StationTouched(target=name):
             return name, None, None, []
-        case p.StationTouched(target=target):
-            return target, None, None, []
         case p.Withdrawn(seq=seq, reason=reason):
             return f"entry {seq}", None, None, [reason]
+        case p.Acknowledged(seqs=seqs):
+            return ", ".join(f"entry {seq}" for seq in seqs), None, None, []
+        case p.SeatTaken():
+            return entry.actor, None, None, []
         case _:
             return "", None, None, []

@@ -1,6 +1,7 @@
 """Readouts: cut or fill at three edge points, what it hangs on, and why there is no number when there is none."""
 
 import math
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter
@@ -15,14 +16,15 @@ from kinematics.readout import LINES, Advised, Aim, PointReadout, readout
 from kinematics.units import LengthUnit, percent_from_ratio
 from service.book import decide
 from service.book import requests as q
-from service.book.keeper import observed, taken_since
+from service.book.keeper import Keeper, observed, taken_since
 from service.book.posing import swing_of
 from service.book.state import JobState
 from service.strict import Strict
 
-from .answers import ADVISORY, Length, Reference, length, maybe, play_out, reference
+from .answers import ADVISORY, Length, Reference, length, maybe, play_out, reference, waiting_out
 from .corrections import CorrectionOut, TiltOut, correction_out, part, size, tilt_out
 from .door import KeeperDep
+from .entry_words import revision
 from .jobs import JobId
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
@@ -150,9 +152,27 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
         target_cross_slope_percent=_percent(told.target_cross_slope),
         corrections=[_advised(each, LINES[asked.line][1], units) for each in told.corrections],
         tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
-        no_number_because=[_why(f) for f in told.why_not], warnings=[_why(f) for f in told.warnings],
+        no_number_because=[_why(f) for f in told.why_not],
+        warnings=[_why(f) for f in (*told.warnings, *_changes(job, state, keeper))],
         hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
     )  # fmt: skip
+
+
+def _changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
+    """What may change under whoever reads this: what waits for the seat, profiles measured anew."""
+    who = "whoever takes the seat" if state.seat is None else f"{state.seat!r} at the seat"
+    for each in waiting_out(state):
+        yield Fault(
+            "waits-for-the-seat", "", f"{each.words}, by {each.actor!r}", f"an acknowledgement by {who}",
+            f"look at it, then POST /v1/jobs/{job}/acknowledgements for entry {each.seq}; until then nothing changes",
+        )  # fmt: skip
+    for kind, used, latest in keeper.later_revisions(state):
+        yield Fault(
+            "later-revision", "", f"{kind} {used.id!r} in {revision(used.hash)}, as it was put on the job",
+            f"{revision(latest.hash)}, the latest on record",
+            "the job stays with what it was set up with: see what was measured anew, then record a setup or an "
+            "attachment change at the seat",
+        )  # fmt: skip
 
 
 def _aim(state: JobState, asked: q.ReadoutIn) -> Aim | None:

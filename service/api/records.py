@@ -1,11 +1,11 @@
 """What is recorded on a job: benchmarks, setups, touches, strikes, moves, targets, withdrawals.
 
-Each is acknowledged only when it is on disk. Send an Idempotency-Key to make a repeat harmless.
+Each is answered only when it is on disk. Send an Idempotency-Key to make a repeat harmless.
 """
 
 from fastapi import APIRouter
 
-from service.book import decide
+from service.book import decide, seat
 from service.book import payloads as p
 from service.book import requests as q
 from service.book.keeper import Recorded
@@ -31,6 +31,7 @@ def declare_benchmark(job: JobId, asked: q.BenchmarkIn, record: RecorderDep) -> 
 @router.post("/setups", status_code=201)
 def begin_setup(job: JobId, asked: q.SetupIn, record: RecorderDep, profiles: ProfilesDep) -> a.RecordedOut:
     """Put a machine with its attachment on the job. The pair must assemble over its whole stroke."""
+    record.caller.needs_machine(asked.machine, "machine")
     machine, attachment, _ = profiles.pair(asked.machine, asked.attachment)
     begun = p.SetupBegun(
         machine=machine.id, machine_hash=machine.hash, attachment=attachment.id,
@@ -115,8 +116,10 @@ def strike(job: JobId, asked: q.StrikeIn, record: RecorderDep) -> a.StrikeOut:
 @router.post("/targets", status_code=201)
 def set_target(job: JobId, asked: q.TargetIn, record: RecorderDep) -> a.TargetRecordedOut:
     """Add a line to the depth sheet: layers below a benchmark, overdig, tolerance, grade, floor limit."""
-    done = record(job, asked, lambda state, _seq: decide.target(state, asked))
-    return a.TargetRecordedOut(**a.recorded(done), target=a.target_out(done.state, asked.name))
+    name = record.caller.name
+    return a.target_recorded(
+        record(job, asked, lambda state, _seq: decide.target(state, asked, seat.names_taken(state, name)))
+    )
 
 
 @router.post("/stations", status_code=201)
@@ -136,3 +139,24 @@ def set_rules(job: JobId, asked: q.RulesIn, record: RecorderDep) -> a.RecordedOu
 def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.RecordedOut:
     """Undo an entry: it and what hangs on it are marked; nothing is deleted. A withdrawal can be withdrawn."""
     return _plain(record(job, asked, lambda state, _seq: decide.withdrawal(state, asked)))
+
+
+@router.post("/seats", status_code=201)
+def take_seat(job: JobId, asked: q.SeatIn, record: RecorderDep) -> a.RecordedOut:
+    """Sit at the machine from now on: what others change of targets, profiles and rules waits for you."""
+    return _plain(record(job, asked, lambda state, _seq: seat.take(state, asked)))
+
+
+@router.post("/acknowledgements", status_code=201, summary="Put into effect what waits for the seat")
+def acknowledge(job: JobId, asked: q.AcknowledgementIn, record: RecorderDep) -> a.RecordedOut:
+    """What others recorded takes effect here, in the order given, all of it or nothing. Only the seat may."""
+
+    def acknowledged(state: JobState, _seq: int) -> p.Acknowledged:
+        found = seat.acknowledgement(state, asked, record.caller.name, record.keeper.fit)
+        for i, seq in enumerate(found.seqs):
+            begun = state.entries[seq - 1].payload
+            if isinstance(begun, p.SetupBegun):
+                record.caller.needs_machine(begun.machine, f"seqs.{i}")
+        return found
+
+    return _plain(record(job, asked, acknowledged))

@@ -4,7 +4,7 @@ Pure but for what it is handed; the caller appends the payload in the same trans
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 
 from kinematics.arm import Pose
@@ -19,7 +19,7 @@ from . import payloads as p
 from . import requests as q
 from .lengths import metres_within
 from .posing import as_record, solve, swing_of
-from .state import HIGHEST_M, JobState, target_of, void_of
+from .state import HIGHEST_M, Entry, JobState, places, target_of, void_of
 
 Fit = Callable[[JobState], Assembly]
 """Gives the machine and attachment a job stands with now, with the receiver where it is clamped."""
@@ -70,7 +70,7 @@ def benchmark(state: JobState, seq: int, asked: q.BenchmarkIn) -> p.BenchmarkDec
 def receiver(state: JobState, asked: q.ReceiverIn, fit: Fit) -> p.ReceiverClamped:
     """The receiver clamped elsewhere; the machine must have one."""
     state.book.needs_setup()
-    _needs_receiver(fit(state))
+    needs_receiver(fit(state))
     place = None
     if asked.place_mm is not None:
         x, y, z = (to_metres(value, LengthUnit.MM) for value in asked.place_mm)
@@ -122,7 +122,7 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
     book.needs_setup()
     laser = book.needs_laser()
     machine = fit(state)
-    _needs_receiver(machine)
+    needs_receiver(machine)
     given = asked.along_fall
     placed = [(c.pose, f"crossings.{i}.pose") for i, c in enumerate(asked.crossings)]
     together(
@@ -161,8 +161,8 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
     )  # fmt: skip
 
 
-def target(state: JobState, asked: q.TargetIn) -> p.TargetSet:
-    """A target below a benchmark; its name must be free."""
+def target(state: JobState, asked: q.TargetIn, taken: Collection[str]) -> p.TargetSet:
+    """A target below a benchmark; its name must be none of those `taken`."""
     same_units(state, asked.units)
     lengths = {
         **{f"layers.{i}.thickness": layer.thickness for i, layer in enumerate(asked.layers)},
@@ -171,7 +171,7 @@ def target(state: JobState, asked: q.TargetIn) -> p.TargetSet:
     if asked.floor_limit_below is not None:
         lengths["floor_limit_below"] = asked.floor_limit_below
     together(
-        lambda: _free_target(state, asked.name),
+        lambda: free_target(taken, asked.name),
         lambda: _benchmark_of(state, asked),
         *(partial(metres, state, value, asked.units, where) for where, value in lengths.items()),
     )
@@ -191,8 +191,9 @@ def target(state: JobState, asked: q.TargetIn) -> p.TargetSet:
     return wanted
 
 
-def _free_target(state: JobState, name: str) -> None:
-    if name in state.targets:
+def free_target(taken: Collection[str], name: str) -> None:
+    """Raise `Refused` "name-taken" if a target has this name."""
+    if name in taken:
         raise Refused([
             Fault("name-taken", "name", repr(name), "a name that no target has",
                   "choose another name, or withdraw the earlier target")
@@ -230,58 +231,89 @@ def station(state: JobState, asked: q.StationIn, fit: Fit) -> p.StationTouched:
 
 
 def withdrawal(state: JobState, asked: q.WithdrawalIn) -> p.Withdrawn:
-    """Undo of an entry. One that voided or restored something can go only while no reading rests on it."""
+    """Undo of an entry."""
+    withdrawable(state, asked.seq)
+    return p.Withdrawn(seq=asked.seq, reason=asked.reason, note=asked.note)
+
+
+def withdrawable(state: JobState, seq: int) -> None:
+    """Raise `Refused` "not-withdrawable" for what cannot be undone.
+
+    An entry that voided or restored something can go only while no reading rests on it, counted from where it took
+    effect; one that waits, or that declined what waits, can always go.
+    """
     by_seq = {entry.seq: entry for entry in state.entries}
-    entry = by_seq.get(asked.seq)
+    entry = by_seq.get(seq)
     if entry is None or entry.type == "job-opened":
-        raise _not_withdrawable(f"entry {asked.seq}", f"an entry from 2 to {state.seq}", "")
-    if asked.seq in state.void:
-        raise _not_withdrawable(
-            f"entry {asked.seq}, which is withdrawn already", "an entry that still counts", ""
-        )
+        raise not_withdrawable(f"entry {seq}", f"an entry from 2 to {state.seq}", "")
+    if seq in state.void:
+        raise not_withdrawable(f"entry {seq}, which is withdrawn already", "an entry that still counts", "")
+    _no_act_of_the_seat(entry)
+    placed = places(state.entries)
+    if seq not in placed:
+        return
     rests = p.RESTS.get(entry.type, frozenset())
     later = [
         e for e in state.entries
-        if e.seq > asked.seq and e.type in rests and e.seq not in state.void
+        if e.type in rests and e.seq not in state.void and e.seq in placed and placed[e.seq] > placed[seq]
         and not (isinstance(e.payload, p.Struck) and not e.payload.taken)
         # undoing what came later than this entry leaves what was before it as it is
-        and not (isinstance(e.payload, p.Withdrawn) and e.payload.seq > asked.seq)
+        and not (isinstance(e.payload, p.Withdrawn) and placed[e.payload.seq] > placed[seq])
     ]  # fmt: skip
     if later:
         listed = ", ".join(f"{e.seq} ({e.type})" for e in later[:10])
-        raise _not_withdrawable(
-            f"entry {asked.seq} ({entry.type}) with {listed} after it",
+        raise not_withdrawable(
+            f"entry {seq} ({entry.type}) with {listed} after it",
             "an entry that nothing later rests on", "withdraw those first, the latest first",
         )  # fmt: skip
     if isinstance(entry.payload, p.Withdrawn):
-        _names_stay_free(state, asked.seq)
-    return p.Withdrawn(seq=asked.seq, reason=asked.reason, note=asked.note)
+        _names_stay_free(state, seq)
+
+
+def _no_act_of_the_seat(entry: Entry) -> None:
+    match entry.payload:
+        case p.Acknowledged(seqs=seqs):
+            advice = "withdraw what it acknowledged: " + ", ".join(f"entry {seq}" for seq in seqs)
+        case p.SeatTaken():
+            advice = "whoever sits there takes the seat again"
+        case _:
+            return
+    raise not_withdrawable(
+        f"entry {entry.seq} ({entry.type})", "an entry that says something of the job", advice
+    )
 
 
 def _names_stay_free(state: JobState, withdrawal_seq: int) -> None:
     """What a withdrawal of a withdrawal brings back must not share a name with what was recorded since."""
     undone = void_of(state.entries, but=withdrawal_seq)
+    placed = places(state.entries)
     taken: set[tuple[str, str]] = set()
     for entry in state.entries:
         name = p.name_of(entry.payload)
-        if name is None or entry.seq in undone:
+        if name is None or entry.seq in undone or entry.seq not in placed:
             continue
         if name in taken:
-            raise _not_withdrawable(
+            raise not_withdrawable(
                 f"entry {withdrawal_seq}, which withdrew {name[0]} {name[1]!r}; entry {entry.seq} has that name now",
                 "a name that is still free", f"withdraw entry {entry.seq} first",
             )  # fmt: skip
         taken.add(name)
 
 
-def _not_withdrawable(found: str, expected: str, advice: str) -> Refused:
+def not_withdrawable(found: str, expected: str, advice: str) -> Refused:
+    """The refusal of a withdrawal."""
     return Refused([Fault("not-withdrawable", "seq", found, expected, advice)])
 
 
 def unknown_target(state: JobState, name: str) -> Fault:
     """The fault of a target that the depth sheet does not have."""
     names = ", ".join(state.targets) or "none: set one first"
-    return Fault("unknown-target", "target", repr(name), f"a target of the depth sheet: {names}")
+    waits = [
+        seq for seq in state.waiting
+        if isinstance(wanted := state.entries[seq - 1].payload, p.TargetSet) and wanted.name == name
+    ]  # fmt: skip
+    advice = f"entry {waits[-1]}, which sets it, waits: the seat has to acknowledge it first" if waits else ""
+    return Fault("unknown-target", "target", repr(name), f"a target of the depth sheet: {names}", advice)
 
 
 def posed(machine: Assembly, given: q.PoseIn, where: str) -> Pose:
@@ -303,7 +335,8 @@ def edge_height(found: Pose, point: str) -> float:
         ) from None
 
 
-def _needs_receiver(machine: Assembly) -> None:
+def needs_receiver(machine: Assembly) -> None:
+    """Raise `Refused` "no-receiver" where the profile has none."""
     if machine.machine.receiver is None:
         raise Refused([
             Fault("no-receiver", "", "a machine profile without a receiver", "a receiver with its place and mast",

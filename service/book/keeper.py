@@ -15,9 +15,10 @@ from kinematics.errors import Fault, Refused
 from service.store import Database, NewEvent, StoredEvent, events
 
 from . import payloads as p
+from . import seat
 from .profiles import Profiles
 from .requests import Recording, StationIn, StrikeIn, TouchIn, TurningPointIn
-from .state import Entry, JobState, believable, extend, fold
+from .state import Entry, JobState, Named, believable, extend, fold, taking_effect
 
 Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
@@ -32,7 +33,7 @@ def utc_now() -> datetime:
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """An acknowledged entry, the state after it, and whether it had been recorded before under the same key."""
+    """A recorded entry, the state after it, and whether it had been recorded before under the same key."""
 
     entry: Entry
     state: JobState
@@ -89,6 +90,14 @@ class Keeper:
         state.book.needs_setup()
         return self._profiles.fitted(state.machine, state.attachment, state.receiver_place)
 
+    def later_revisions(self, state: JobState) -> list[tuple[str, Named, Named]]:
+        """(kind, revision in use, latest) of the job's machine and attachment, where a later one is on record."""
+        used = (("machine", state.machine), ("attachment", state.attachment))
+        latest = [
+            (kind, named, self._profiles.latest(kind, named.id)) for kind, named in used if named is not None
+        ]
+        return [each for each in latest if each[1] != each[2]]
+
     def open_job(
         self,
         job: str,
@@ -142,7 +151,7 @@ class Keeper:
                 seen = observed(asked.observed_at, arrived, state.rules.age_limit_s)
                 if isinstance(asked, READINGS):
                     taken_since(state, seen)
-                payload = decide(state, last + 1)
+                payload = seat.weighed(state, decide(state, last + 1), actor)
                 entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, seen, arrived)
                 believable(extend(state, [entry]))  # what cannot be read back is not written
                 return self._new(payload, actor, seen)
@@ -168,9 +177,15 @@ class Keeper:
 
 
 def taken_since(state: JobState, when: datetime) -> None:
-    """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry."""
+    """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry.
+
+    What was acknowledged counts from its acknowledgement.
+    """
     for entry in reversed(state.entries):
-        if entry.type in p.STAND and entry.seq not in state.void and when < entry.observed_utc:
+        if when < entry.observed_utc and any(
+            each.type in p.STAND and each.seq not in state.void
+            for each in taking_effect(entry, state.entries)
+        ):
             raise Refused([
                 Fault("observed-before", "observed_at", f"a reading from before entry {entry.seq} ({entry.type})",
                       "a reading taken after it", "read the sensors again")

@@ -18,6 +18,8 @@ class Payload(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
     note: str = ""
     hangs_on: tuple[int, ...] = ()
+    waits: bool = False
+    """Recorded by somebody else than the seat: takes effect where it is acknowledged, not here (`seat.py`)."""
 
 
 class Rules(BaseModel):
@@ -188,6 +190,16 @@ class Withdrawn(Payload):
     reason: str
 
 
+class SeatTaken(Payload):
+    """The actor of the event sits at the machine now."""
+
+
+class Acknowledged(Payload):
+    """Entries that waited take effect here, in this order."""
+
+    seqs: tuple[int, ...]
+
+
 TYPES: dict[str, type[Payload]] = {
     "job-opened": JobOpened,
     "rules-set": RulesSet,
@@ -204,9 +216,11 @@ TYPES: dict[str, type[Payload]] = {
     "target-set": TargetSet,
     "station-touched": StationTouched,
     "withdrawn": Withdrawn,
+    "seat-taken": SeatTaken,
+    "acknowledged": Acknowledged,
 }
 NAMES: dict[type[Payload], str] = {model: name for name, model in TYPES.items()}
-VERSION = 1
+VERSION = 2
 _READINGS = frozenset({"touched", "turning-point-taken", "struck", "station-touched"})
 _VOIDING = frozenset({
     "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed", "rules-set", "withdrawn"
@@ -235,8 +249,11 @@ def name_of(payload: Payload) -> tuple[str, str] | None:
 
 
 Upcast = Callable[[Json], Json]
-# (type, version it was written in) -> the payload of the next version; empty until a payload changes.
-UPCASTS: dict[tuple[str, int], Upcast] = {}
+# (type, version it was written in) -> the payload of the next version.
+UPCASTS: dict[tuple[str, int], Upcast] = {
+    # 1 -> 2: `waits` came; what was written before took effect where it stands, as the default says.
+    **{(name, 1): lambda payload: payload for name in TYPES},
+}
 
 
 class EventFromTheFutureError(RuntimeError):

@@ -40,14 +40,14 @@ class Profiles:
 
         self._database.write(work)
 
-    def upload(self, profile: Profile) -> bool:
+    def upload(self, profile: Profile, actor: str) -> bool:
         """Record a revision; True if it is new. `Refused` "name-taken" for the id of a shipped profile."""
         if (profile.kind, profile.id) in shipped():
             raise Refused([
                 Fault("name-taken", "id", repr(profile.id), "an id that no shipped profile has",
                       "give your machine an id of its own")
             ])  # fmt: skip
-        new = self._database.write(lambda session: put(session, profile, "uploaded", self._now()))
+        new = self._database.write(lambda session: put(session, profile, "uploaded", self._now(), actor))
         with self._lock:  # read and kept in one go, or a slower upload could keep an older revision
             row = self._database.read(lambda s: profiles.current_revision(s, profile.kind, profile.id))
             if row is not None:
@@ -158,9 +158,9 @@ class Profiles:
         return parse_profile(row.source_text).geometry
 
 
-def put(session: Session, profile: Profile, origin: str, now: datetime) -> bool:
+def put(session: Session, profile: Profile, origin: str, now: datetime, actor: str | None = None) -> bool:
     """Write one revision in the caller's transaction; True if it is new."""
     return profiles.put_revision(
         session, profile.kind, profile.id, profile.content_hash, canonical_json(profile.document),
-        profile.source_text, origin, now,
+        profile.source_text, origin, now, actor,
     )  # fmt: skip

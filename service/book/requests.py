@@ -6,7 +6,7 @@ never meant in these units is refused rather than believed.
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
 from service.strict import Strict, example
@@ -318,6 +318,28 @@ class WithdrawalIn(Recording):
     model_config = ConfigDict(json_schema_extra=example({"seq": 7, "reason": "the edge was not on the slab"}))
     seq: int = Field(ge=2, description="The entry to withdraw.")
     reason: str = Field(min_length=1, max_length=500, description="Why, for the record.")
+
+
+class SeatIn(Recording):
+    """You sit at the machine now. Acknowledges nothing by itself."""
+
+    model_config = ConfigDict(json_schema_extra=example({"note": "afternoon shift"}))
+
+
+def _each_once(seqs: list[int]) -> list[int]:
+    if len(set(seqs)) != len(seqs):
+        raise PydanticCustomError("repeated", "each entry once")
+    return seqs
+
+
+class AcknowledgementIn(Recording):
+    """What waits takes effect: all of it in this order, or nothing."""
+
+    model_config = ConfigDict(json_schema_extra=example({"seqs": [12, 13]}))
+    seqs: Annotated[list[Annotated[int, Field(ge=2)]], AfterValidator(_each_once)] = Field(
+        min_length=1, max_length=50, json_schema_extra={"uniqueItems": True},
+        description="Entries that wait, in the order in which they take effect: a withdrawal before what replaces it.",
+    )  # fmt: skip
 
 
 class ReadoutIn(Strict):

@@ -57,7 +57,11 @@ def _empty() -> Mapping[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class JobState:
-    """Everything a readout needs to know of a job, and the entries it was folded from."""
+    """Everything a readout needs to know of a job, and the entries it was folded from.
+
+    `seat`: who sits at the machine, None without one. `waiting`: entries that the seat has still to
+    acknowledge, in order; nothing of them is in the other fields.
+    """
 
     name: str = ""
     units: LengthUnit = LengthUnit.M
@@ -71,6 +75,8 @@ class JobState:
     anchors: Mapping[str, tuple[int, Anchor]] = field(default_factory=_empty)
     last_swing: int = 0
     lean: float | None = None
+    seat: str | None = None
+    waiting: tuple[int, ...] = ()
     entries: tuple[Entry, ...] = ()
     void: frozenset[int] = frozenset()
 
@@ -106,24 +112,82 @@ def steps(entries: Sequence[Entry]) -> Iterator[tuple[Entry, JobState]]:
     state = JobState()
     for entry in entries:
         if entry.seq not in void:
-            state = _apply(state, entry)
+            state = _happen(state, entry, taking_effect(entry, entries), void)
         yield entry, state
 
 
 def extend(state: JobState, entries: Iterable[Entry]) -> JobState:
-    """The state after further entries; a withdrawal folds the whole log again."""
+    """The state after further entries; a withdrawal that takes effect folds the whole log again."""
     for entry in entries:
-        if isinstance(entry.payload, p.Withdrawn):
+        acting = taking_effect(entry, state.entries)
+        if any(isinstance(each.payload, p.Withdrawn) for each in acting):
             state = fold((*state.entries, entry))
         else:
-            state = replace(_apply(state, entry), entries=(*state.entries, entry))
+            state = replace(_happen(state, entry, acting, state.void), entries=(*state.entries, entry))
     return state
 
 
-def void_of(entries: Sequence[Entry], but: int = 0) -> frozenset[int]:
-    """Entries that no longer count: withdrawn, or hung on one that was. `but`: a withdrawal to leave out."""
+def taking_effect(entry: Entry, entries: Sequence[Entry]) -> tuple[Entry, ...]:
+    """What takes effect at an entry of the log `entries`, void or not: itself, nothing where it waits, or what it
+    acknowledges, as if its own actor had recorded that here."""
+    if entry.payload.waits:
+        return ()
+    if isinstance(entry.payload, p.Acknowledged):
+        # Seqs count from 1 without a gap.
+        return tuple(replace(entries[seq - 1], actor=entry.actor) for seq in entry.payload.seqs)
+    return (entry,)
+
+
+def _happen(state: JobState, entry: Entry, acting: tuple[Entry, ...], void: frozenset[int]) -> JobState:
+    if entry.payload.waits:
+        return replace(state, waiting=(*state.waiting, entry.seq))
+    for each in acting:
+        if each.seq not in void:
+            state = _apply(state, each)
+    if isinstance(entry.payload, p.Acknowledged):
+        seqs = entry.payload.seqs
+        state = replace(state, waiting=tuple(seq for seq in state.waiting if seq not in seqs))
+    return state
+
+
+def acknowledged(entries: Sequence[Entry]) -> dict[int, tuple[int, int]]:
+    """Acknowledged entries, and where they took effect: (acknowledgement, position in it)."""
+    return {
+        seq: (e.seq, i)
+        for e in entries
+        if e.type == "acknowledged" and isinstance(e.payload, p.Acknowledged)
+        for i, seq in enumerate(e.payload.seqs)
+    }
+
+
+def places(entries: Sequence[Entry]) -> dict[int, tuple[int, int]]:
+    """Where each entry took effect, to be compared: (entry, position in it), its own place or an acknowledgement's.
+
+    What waits, was declined, or did no more than decline is not there: it never took effect.
+    """
+    found = acknowledged(entries)
+    for e in entries:
+        undone = _undone_by(e)
+        if not (e.payload.waits or (undone is not None and undone not in found)):
+            found[e.seq] = (e.seq, 0)
+    return found
+
+
+def _undone_by(entry: Entry) -> int | None:
+    # The type first: isinstance of a pydantic model takes half a microsecond to say no, and a log is long.
+    return entry.payload.seq if entry.type == "withdrawn" and isinstance(entry.payload, p.Withdrawn) else None
+
+
+def void_of(entries: Sequence[Entry], but: int = 0, also: Iterable[int] = ()) -> frozenset[int]:
+    """Entries that no longer count: withdrawn, or hung on one that was.
+
+    `but`: a withdrawal to leave out; `also`: withdrawals that wait, to be taken as acknowledged.
+    """
+    given = {*acknowledged(entries), *also}
     withdrawals = [
-        (e.seq, e.payload.seq) for e in entries if isinstance(e.payload, p.Withdrawn) and e.seq != but
+        (e.seq, undone)
+        for e in entries
+        if (undone := _undone_by(e)) is not None and e.seq != but and (not e.payload.waits or e.seq in given)
     ]
     if not withdrawals:
         return frozenset()
@@ -153,7 +217,7 @@ def _apply(state: JobState, entry: Entry) -> JobState:
             return replace(state, book=book.declared(seq, name, elevation))
         case p.SetupBegun() as begun:
             return replace(
-                state, book=book.placed(), receiver_place=None,
+                state, book=book.placed(), receiver_place=None, seat=state.seat or entry.actor,
                 machine=Named(begun.machine, begun.machine_hash),
                 attachment=Named(begun.attachment, begun.attachment_hash),
             )  # fmt: skip
@@ -167,6 +231,9 @@ def _apply(state: JobState, entry: Entry) -> JobState:
             return replace(state, book=book.laser_set_up(Laser(turns, ratio_from_percent(fall))))
         case p.ReceiverClamped(place_m=place):
             return replace(state, book=book.receiver_clamped(), receiver_place=place)
+        case p.SeatTaken():
+            # Without a machine there is no seat: the setup it was taken under was withdrawn.
+            return state if state.machine is None else replace(state, seat=entry.actor)
         case _:
             return _apply_reading(state, entry)
 

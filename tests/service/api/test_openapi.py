@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from .callers import asking
 from .doing import Client, Json
 
 Operations = dict[tuple[str, str], Json]
@@ -95,7 +96,8 @@ def test_every_body_has_an_example(described: Json) -> None:
 ORDER = (
     "jobs", "jobs/{job}/benchmarks", "jobs/{job}/setups", "jobs/{job}/laser-setups", "jobs/{job}/rules",
     "jobs/{job}/strikes", "jobs/{job}/touches", "jobs/{job}/withdrawals", "jobs/{job}/touches",
-    "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/readouts", "jobs/{job}/swings",
+    "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/acknowledgements", "jobs/{job}/seats",
+    "jobs/{job}/readouts", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections",
     "attachments", "machines", "profile-checks",
@@ -104,13 +106,16 @@ ORDER = (
 
 def test_the_examples_work(client: Client, described: Json) -> None:
     posts = {path: schema for (method, path), schema in bodies(described).items() if method == "post"}
-    assert {f"/v1/{path}" for path in ORDER} == set(posts)
+    # A session's example is a token, which is nobody's: tests/service/access.
+    assert {f"/v1/{path}" for path in ORDER} == set(posts) - {"/v1/sessions"}
     for path in ORDER:
         [body] = posts[f"/v1/{path}"]["examples"]
         at = f"/v1/{path}".replace("{job}", "pump-house")
         if path.endswith("stations"):
             drain = posts["/v1/jobs/{job}/targets"]["examples"][0] | {"name": "drain", "along_percent": 1.0}
             client.post("/v1/jobs/pump-house/targets", drain)
+        if path.endswith("acknowledgements"):
+            the_office_sets_the_target_anew(client, posts["/v1/jobs/{job}/targets"]["examples"][0])
         answer = client.http.post(at, json=body)
         assert answer.status_code in {200, 201}, (path, answer.text)
         if path.endswith("strikes"):
@@ -119,3 +124,11 @@ def test_the_examples_work(client: Client, described: Json) -> None:
             assert answer.json()["no_number_because"] == []
         if path == "profile-checks":
             assert answer.json()["ok"]
+
+
+def the_office_sets_the_target_anew(client: Client, target: Json) -> None:
+    """Entries 12 and 13 of the examples' job wait for the seat."""
+    with asking(client, "office"):
+        client.post("/v1/jobs/pump-house/withdrawals", {"seq": 11, "reason": "revised"})
+        client.post("/v1/jobs/pump-house/targets", target)
+    assert [each["seq"] for each in client.get("/v1/jobs/pump-house")["waiting"]] == [12, 13]
