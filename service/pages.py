@@ -1,13 +1,15 @@
-"""The guide as pages: packaged Markdown, no script, readable on a phone in the sun."""
+"""The guide and the sign-in page: packaged text, readable on a phone in the sun. Only the sign-in page has a script."""
 
 import re
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from hashlib import sha256
 from html import escape
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from itertools import pairwise
 
-from fastapi import APIRouter
-from fastapi.responses import HTMLResponse
+from fastapi import APIRouter, Request, Response
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
@@ -15,36 +17,47 @@ from .problems import Problem
 
 router = APIRouter(include_in_schema=False)
 
-_STYLE = """
-:root{--ink:#1b1a17;--paper:#f6f3ea;--rule:#8a8577;--accent:#7a2f12}
-@media(prefers-color-scheme:dark){:root{--ink:#efe9da;--paper:#16150f;--rule:#7d786a;--accent:#f0a27f}}
-*{box-sizing:border-box}html{font-size:118.75%;color-scheme:light dark}
-body{margin:0;background:var(--paper);color:var(--ink);font:1rem/1.55 Georgia,'DejaVu Serif',serif}
-main{overflow-wrap:break-word;max-width:70ch;margin:0 auto;padding:1.5rem 1rem 4rem}
-nav{max-width:70ch;margin:0 auto;padding:1rem 1rem 0;display:flex;flex-wrap:wrap;gap:0 1.4rem}
-nav a{display:inline-block;padding:.55rem 0}
-a{color:var(--accent)}a:focus-visible{outline:3px solid var(--accent);outline-offset:2px}
-h1{font-size:1.7rem;line-height:1.2;margin:.6rem 0 1rem}
-h2{font-size:1.25rem;margin:2.2rem 0 .5rem;border-top:1px solid var(--rule);padding-top:.8rem}h3{font-size:1.1rem}
-pre{overflow-x:auto;border-left:4px solid var(--rule);padding:.4rem .8rem;line-height:1.45}
-code{font-family:'DejaVu Sans Mono',Menlo,Consolas,monospace;font-size:.95em}
-:not(pre)>code{overflow-wrap:anywhere}
-.wide{overflow-x:auto}td code{white-space:nowrap}
-table{border-collapse:collapse}td,th{text-align:left;vertical-align:top;
-padding:.35rem 1rem .35rem 0;border-bottom:1px solid var(--rule)}
-:target{scroll-margin-top:1rem;text-decoration:underline;text-decoration-color:var(--accent)}
-"""
-_NAV = (("/", "tipdatum"), ("/guide", "Guide"), ("/guide/cautions", "Cautions"), ("/docs", "Routes"))
+_NAV = (
+    ("/", "tipdatum"),
+    ("/guide", "Guide"),
+    ("/guide/cautions", "Cautions"),
+    ("/docs", "Routes"),
+    ("/sign-in", "Sign in"),
+)
 _PAGE = re.compile(r"[a-z]+")
+# What pages load; nothing else in the folder can be asked for.
+_FILES = {"ink.css": "text/css", "icon.svg": "image/svg+xml", "sign-in.js": "text/javascript"}
 
 
-def page(title: str, body: str) -> str:
-    """A whole page."""
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A page or file as it stands in this release; the package does not change under a running service."""
+
+    content: bytes
+    media_type: str
+
+    def answer(self, request: Request) -> Response:
+        """All of it, or 304 where the browser has it already; asked for each time, so that an upgrade is seen."""
+        tag = f'"{sha256(self.content).hexdigest()[:32]}"'
+        known = [
+            each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")
+        ]
+        headers = {"etag": tag, "cache-control": "no-cache"}
+        if tag in known:
+            return Response(status_code=304, headers=headers)
+        return Response(self.content, headers=headers, media_type=self.media_type)
+
+
+def page(title: str, body: str, script: str = "") -> str:
+    """A whole page; `script`: the address of its script, where it has one."""
+    loaded = f'<script type="module" src="{script}"></script>' if script else ""
     links = "".join(f'<a href="{where}">{text}</a>' for where, text in _NAV)
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}{'' if title == 'tipdatum' else ' - tipdatum'}</title><style>{_STYLE}</style></head>"
+        f"<title>{escape(title)}{'' if title == 'tipdatum' else ' - tipdatum'}</title>"
+        '<link rel="stylesheet" href="/page/ink.css"><link rel="icon" href="/page/icon.svg">'
+        f"{loaded}</head>"
         f'<body><nav aria-label="Pages">{links}</nav><main>{body}</main></body></html>'
     )
 
@@ -75,37 +88,72 @@ def guide_text(name: str) -> str | None:
     """The Markdown of a guide page, None if there is none. A name is letters only, so that it leads nowhere else."""
     if not _PAGE.fullmatch(name):
         return None
-    source = files("service").joinpath("guide", f"{name}.md")
+    source = _packaged("guide", f"{name}.md")
     return source.read_text(encoding="utf-8") if source.is_file() else None
 
 
-@router.get("/", response_class=HTMLResponse)
-def front() -> str:
+_get = partial(router.api_route, methods=["GET", "HEAD"])
+
+
+@_get("/")
+def front(request: Request) -> Response:
     """What this is."""
-    return _guide_page("front")
+    return _guide_page("front", request)
 
 
-@router.get("/guide", response_class=HTMLResponse)
-def index() -> str:
+@_get("/guide")
+def index(request: Request) -> Response:
     """The list of guide pages."""
-    return _guide_page("index")
+    return _guide_page("index", request)
 
 
-@router.get("/guide/{name}", response_class=HTMLResponse)
-def guide(name: str) -> str:
+@_get("/guide/{name}")
+def guide(name: str, request: Request) -> Response:
     """One guide page."""
-    return _guide_page(name)
+    return _guide_page(name, request)
+
+
+@_get("/sign-in")
+def sign_in(request: Request) -> Response:
+    """Where a page is signed in with a token, and out; the same text for everybody."""
+    return _sign_in().answer(request)
+
+
+@_get("/page/{name}")
+def file(name: str, request: Request) -> Response:
+    """One of the files that pages load."""
+    if name not in _FILES:
+        raise Problem("not-found", detail=f"Pages have no such file; they load {', '.join(_FILES)}.")
+    return _file(name).answer(request)
+
+
+@lru_cache(maxsize=1)
+def _sign_in() -> Ready:
+    body = _packaged("page", "sign-in.html").read_text(encoding="utf-8")
+    return _html(page("Sign in", body, "/page/sign-in.js"))
+
+
+@lru_cache(maxsize=len(_FILES))
+def _file(name: str) -> Ready:
+    return Ready(_packaged("page", name).read_bytes(), _FILES[name])
 
 
 @lru_cache(maxsize=32)
-def _written(name: str) -> str | None:
-    """A guide page as it stands in this release; the package does not change under a running service."""
+def _written(name: str) -> Ready | None:
     text = guide_text(name)
-    return None if text is None else page(*render(text))
+    return None if text is None else _html(page(*render(text)))
 
 
-def _guide_page(name: str) -> str:
+def _guide_page(name: str, request: Request) -> Response:
     written = _written(name)
     if written is None:
         raise Problem("not-found", detail="The guide has no such page; /guide lists those it has.")
-    return written
+    return written.answer(request)
+
+
+def _html(text: str) -> Ready:
+    return Ready(text.encode(), "text/html")
+
+
+def _packaged(*path: str) -> Traversable:
+    return files("service").joinpath(*path)
