@@ -5,14 +5,17 @@ from contextlib import asynccontextmanager
 from importlib.metadata import version
 from typing import Any
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi_offline import FastAPIOffline
 from pydantic import Field
 
 from . import pages, problems
+from .access import rights
+from .access.admission import Access
 from .api import ROUTERS, columns
 from .api.column_solving import workers
+from .api.door import admitted
 from .book.keeper import Keeper, utc_now
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
@@ -39,10 +42,12 @@ _TAGS = [
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
     {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "
      "`tipdatum demo --keep DIR`: `curl -s localhost:8311/v1/jobs/pump-house/level-book`"},
-    {"name": "records", "description": "What is recorded on a job, acknowledged when it is on disk. "
+    {"name": "records", "description": "What is recorded on a job, answered once it is on disk. "
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
+    {"name": "access", "description": "Who is asking, and pages that sign in. Off on loopback unless asked for: see "
+     "/guide/access. `curl -s localhost:8311/v1/sessions/current -H \"authorization: Bearer $TIPDATUM_TOKEN\"`"},
     {"name": "service", "description": "Health and version. `curl -s localhost:8311/v1/health`"},
 ]  # fmt: skip
 
@@ -71,6 +76,11 @@ def create_app(settings: Settings) -> FastAPI:
             profiles = Profiles(database, utc_now)
             await run_in_threadpool(profiles.load_shipped)
             app.state.database = database
+            if settings.access:
+                app.state.access = Access(
+                    database, utc_now, per_s=settings.requests_per_s, at_once=settings.requests_at_once,
+                    session_hours=settings.session_hours,
+                )  # fmt: skip
             app.state.profiles = profiles
             app.state.keeper = Keeper(database, profiles)
             app.state.workers = crew
@@ -78,13 +88,20 @@ def create_app(settings: Settings) -> FastAPI:
 
     app: FastAPI = FastAPIOffline(
         title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
+        dependencies=[Depends(admitted)],
         license_info={"name": "MIT"}, redirect_slashes=False, openapi_tags=_TAGS,
         # null: the documentation page must not offer its text to a validator elsewhere.
         swagger_ui_parameters={"validatorUrl": None},
     )  # fmt: skip
+    app.state.access = None
     for router in (*ROUTERS, pages.router):
         app.include_router(router)
     _status_routes(app)
+    unknown = rights.undecided(app.routes)
+    if unknown:
+        raise RuntimeError(
+            f"expected every route in the table of rights, found without: {', '.join(unknown)}"
+        )
     problems.install(app)
     app.add_exception_handler(
         EventFromTheFutureError,
@@ -93,13 +110,15 @@ def create_app(settings: Settings) -> FastAPI:
         ),
     )
     app.add_middleware(
-        Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes}
-    )
+        Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes},
+        hosts=settings.hosts, access=lambda: app.state.access,
+    )  # fmt: skip
     described = app.openapi
 
     def openapi() -> dict[str, Any]:
         if app.openapi_schema is None:
             columns.document(described())
+            rights.document(described())
             problems.document(described())
         return described()
 

@@ -1,20 +1,21 @@
-"""The command line: serve, demo, pose, profile.
+"""The command line: serve, demo, pose, profile, access.
 
 Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
 """
 
 import json
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.table import Table
 
-from kinematics.errors import Fault, Refused
+from kinematics.errors import Fault
+
+from .access_cli import app as access_app
+from .terminal import DATA, Data, Json, leave, refusals
 
 app = typer.Typer(
     help="Cutting-edge elevation, cut and fill from joint angles, a benchmark and laser strikes. Advisory only.",
@@ -22,36 +23,12 @@ app = typer.Typer(
 )  # fmt: skip
 profile_app = typer.Typer(help="Measured machines and attachments as TOML files.", no_args_is_help=True)
 app.add_typer(profile_app, name="profile")
-
-Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, for programs.")]
+app.add_typer(access_app, name="access")
 
 
 def main() -> None:
     """Run the command line."""
     app()
-
-
-@contextmanager
-def _refusals(*, as_json: bool) -> Iterator[None]:
-    """Print what was refused, every fault, and leave with exit code 1."""
-    try:
-        yield
-    except Refused as refused:
-        _leave(refused.faults, as_json=as_json)
-
-
-def _leave(faults: tuple[Fault, ...], *, as_json: bool) -> NoReturn:
-    if as_json:
-        listed = [
-            {"code": f.code, "where": f.where, "expected": f.expected, "found": f.found, "advice": f.advice,
-             "numbers": dict(f.numbers)}
-            for f in faults
-        ]  # fmt: skip
-        typer.echo(json.dumps({"ok": False, "faults": listed}, allow_nan=False))
-    else:
-        for fault in faults:
-            typer.echo(str(fault), err=True)
-    raise typer.Exit(1)
 
 
 @app.command()
@@ -64,17 +41,38 @@ def version() -> None:
 
 @app.command()
 def serve(
-    data: Annotated[Path, typer.Option(help="Folder of the database; made if it is not there.")] = Path(
-        "tipdatum-data"
-    ),
-    host: Annotated[str, typer.Option(help="Loopback only, for now.")] = "127.0.0.1",
-    port: Annotated[int, typer.Option(help="0 to 65535; 0 takes a free port.")] = 8311,
+    data: Data = DATA,
+    host: Annotated[
+        str | None,
+        typer.Option(help="Address to bind; beyond loopback only with --access.", show_default="127.0.0.1"),
+    ] = None,
+    port: Annotated[
+        int | None, typer.Option(help="0 to 65535; 0 takes a free port.", show_default="8311")
+    ] = None,
+    access: Annotated[
+        bool | None, typer.Option("--access", help="Let nobody in without a token; see tipdatum access.")
+    ] = None,
+    name: Annotated[
+        list[str] | None, typer.Option(help="A name or address it is asked by; once for each.")
+    ] = None,
+    tls_certificate: Annotated[Path | None, typer.Option(help="PEM file of certificate and chain.")] = None,
+    tls_key: Annotated[Path | None, typer.Option(help="PEM file of its private key.")] = None,
+    proxy: Annotated[
+        str | None,
+        typer.Option(help="Address of the proxy that ends TLS; its X-Forwarded headers are believed."),
+    ] = None,
+    unencrypted: Annotated[
+        bool | None, typer.Option("--unencrypted", help="Beyond loopback without TLS, knowingly.")
+    ] = None,
 ) -> None:
-    """Run the service until Ctrl-C and print its address."""
+    """Run the service until Ctrl-C and print its address; the rest comes from TIPDATUM_... in the environment."""
     from .serving import run  # noqa: PLC0415
 
-    with _refusals(as_json=False):
-        run(data, host, port)
+    with refusals(as_json=False):
+        run(
+            data_folder=data, host=host, port=port, access=access, names=None if name is None else tuple(name),
+            tls_certificate=tls_certificate, tls_key=tls_key, proxy=proxy, unencrypted=unencrypted,
+        )  # fmt: skip
 
 
 @app.command()
@@ -85,7 +83,7 @@ def demo(
     """Play a shift at the village pump house against the real service and print its level book."""
     from .demo import play  # noqa: PLC0415
 
-    with _refusals(as_json=as_json):
+    with refusals(as_json=as_json):
         play(keep, as_json=as_json)
 
 
@@ -111,7 +109,7 @@ def pose(
     """
     from .prompt import solve_at_prompt, table_of  # noqa: PLC0415
 
-    with _refusals(as_json=as_json):
+    with refusals(as_json=as_json):
         answer = solve_at_prompt(machine, attachment, angle or [], cylinder or [], pitch, roll, units)
         if as_json:
             typer.echo(answer.model_dump_json())
@@ -135,7 +133,7 @@ def check(
     """
     from .prompt import verdict_of  # noqa: PLC0415
 
-    with _refusals(as_json=as_json):
+    with refusals(as_json=as_json):
         verdict = verdict_of(profile, fits)
     if as_json:
         typer.echo(json.dumps(verdict, allow_nan=False))
@@ -163,13 +161,16 @@ def _print_verdict(name: str, verdict: dict[str, Any]) -> None:
 def add(
     file: Annotated[Path, typer.Argument(help="A machine's or attachment's TOML file.")],
     to: Annotated[str, typer.Option(help="Address of a running service.")] = "http://127.0.0.1:8311",
+    token_file: Annotated[
+        Path | None, typer.Option(help="File with a builder's token; or put it into TIPDATUM_TOKEN.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Add a profile to a running service, as a new revision of its id."""
-    from .prompt import add_to_service  # noqa: PLC0415
+    from .prompt import add_to_service, token_for  # noqa: PLC0415
 
-    with _refusals(as_json=as_json):
-        answer = add_to_service(file, to)
+    with refusals(as_json=as_json):
+        answer = add_to_service(file, to, token_for(token_file))
     if as_json:
         typer.echo(json.dumps(answer, allow_nan=False))
     else:
@@ -184,7 +185,7 @@ def schema(kind: Annotated[str, typer.Argument(help="machine or attachment")]) -
     from machine_profiles import json_schema  # noqa: PLC0415
 
     if kind not in {"machine", "attachment"}:
-        _leave((Fault("wrong-kind", "kind", repr(kind), "machine or attachment"),), as_json=False)
+        leave((Fault("wrong-kind", "kind", repr(kind), "machine or attachment"),), as_json=False)
     typer.echo(json.dumps(json_schema(kind), indent=2))
 
 
@@ -209,7 +210,7 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
     found = [profile for (_, name), profile in shipped().items() if name == profile_id]
     if not found:
         names = ", ".join(name for _, name in shipped())
-        _leave((Fault("unknown-profile", "profile_id", repr(profile_id), f"one of: {names}"),), as_json=False)
+        leave((Fault("unknown-profile", "profile_id", repr(profile_id), f"one of: {names}"),), as_json=False)
     sys.stdout.write(found[0].source_text)
 
 

@@ -1,4 +1,4 @@
-"""What stands before every route: Host, Origin, size, media type, JSON. Plain ASGI, so that nothing is read before it.
+"""What stands before every route: Host, Origin, who asks, size, media type, JSON. Plain ASGI: nothing is read before it.
 
 A bulk route has a limit of its own, takes Arrow too, and checks its text itself (`text.read_json`) away from the event
 loop, which megabytes would hold up.
@@ -8,71 +8,63 @@ last resort stands here too: what nobody foresaw is logged and answered without 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
+from urllib.parse import unquote_to_bytes
 
 from fastapi.responses import JSONResponse
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from .problems import internal, problem
+from . import policy
+from .access.admission import Access, Admitted
+from .access.caller import LOCAL, NOBODY
+from .access.pace import sender
+from .access.rights import is_public
+from .problems import Problem, as_response, internal, problem, refuse_socket, unanswered
+from .secret import holds_one
 from .settings import LOOPBACK
+from .store import StoreError
 from .text import fault, json_faults
 
-_HERE = re.compile(
-    "(?:" + "|".join(re.escape(f"[{h}]" if ":" in h else h) for h in LOOPBACK) + r")(?::[0-9]{1,5})?"
-)
 _JSON = re.compile(r'application/json\s*(?:;\s*charset\s*=\s*"?utf-8"?\s*)?', re.IGNORECASE)
 ARROW = "application/vnd.apache.arrow.stream"
 _LONGEST_LENGTH = 18  # digits of a Content-Length; an exabyte has no more
-_ELSEWHERE = "a page of this machine, or no page at all"
-
-_PAGE_POLICY = (
-    "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
-# The interactive documentation starts itself with a script inside its page.
-_DOCS_POLICY = (
-    "default-src 'none'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
+_ELSEWHERE = "a page of this service, or no page at all"
+_SECURE = frozenset({"https", "wss"})
+_HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 Headers = Mapping[str, list[str]]
-
-
-def _extra(policy: str, *more: tuple[bytes, bytes]) -> tuple[tuple[bytes, bytes], ...]:
-    return (
-        (b"x-content-type-options", b"nosniff"), (b"referrer-policy", b"no-referrer"),
-        (b"content-security-policy", policy.encode()), *more,
-    )  # fmt: skip
-
-
-_EXTRA = {
-    "v1": _extra(_PAGE_POLICY, (b"cache-control", b"no-store")),
-    "docs": _extra(_DOCS_POLICY),
-    "page": _extra(_PAGE_POLICY),
-}
 
 
 class Guard:
     """The ASGI application `app` behind the checks; bodies of more than `max_body_bytes` are refused.
 
-    `bulk`: paths that take larger bodies, JSON or Arrow, with the limit of each.
+    `bulk`: paths that take larger bodies, JSON or Arrow, with the limit of each. `hosts`: the names and addresses it
+    may be asked by. `access`: gives what lets callers in, or None where access control is off.
     """
 
-    def __init__(self, app: ASGIApp, max_body_bytes: int, bulk: Mapping[str, int] | None = None) -> None:
+    def __init__(
+        self, app: ASGIApp, max_body_bytes: int, bulk: Mapping[str, int] | None = None,
+        hosts: Collection[str] = LOOPBACK, access: Callable[[], Access | None] = lambda: None,
+    ) -> None:  # fmt: skip
         self._app = app
         self._most = max_body_bytes
         self._bulk = bulk or {}
+        self._hosts = hosts
+        names = "|".join(re.escape(f"[{host}]" if ":" in host else host) for host in hosts)
+        self._here = re.compile(f"(?:{names})(?::[0-9]{{1,5}})?")
+        self._access = access
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one connection of any kind."""
         if scope["type"] == "http":
-            await self._http(scope, receive, _Answer(scope["path"], send))
+            await self._http(scope, receive, _Answer(scope, send))
         elif scope["type"] == "websocket":
-            refusal = _stranger(_headers(scope))
+            refusal = await self._admitted(scope, _headers(scope))
             if refusal is None:
                 await self._app(scope, receive, send)
             else:
-                await _deny(scope, receive, send, refusal)
+                await refuse_socket(refusal, scope, receive, send)
         else:
             await self._app(scope, receive, send)
 
@@ -80,42 +72,96 @@ class Guard:
         headers = _headers(scope)
         bulk = scope["path"] in self._bulk
         most = self._bulk.get(scope["path"], self._most)
-        refusal = _stranger(headers) or _length_fault(headers, most)
-        if refusal is None:
-            body = await _read(receive, most)
-            if body is None:  # half a body: nobody waits for an answer, and half is never acted on
-                return
-            refusal = _body_fault(body, headers, most, bulk=bulk)
-            receive = _replay(body, receive)
-        if refusal is not None:
-            refusal.headers["Connection"] = "close"  # what is left of the body is not read
-            await refusal(scope, receive, send)
-            return
         try:
+            refusal = await self._admitted(scope, headers) or _length_fault(headers, most)
+            if refusal is None:
+                body = await _read(receive, most)
+                if body is None:  # half a body: nobody waits for an answer, and half is never acted on
+                    return
+                refusal = _body_fault(body, headers, most, bulk=bulk)
+                receive = _replay(body, receive)
+            if refusal is not None:
+                refusal.headers["Connection"] = "close"  # what is left of the body is not read
+                await refusal(scope, receive, send)
+                return
             await self._app(scope, receive, send)
         except Exception as error:
             if send.begun:  # too late for another answer: the server breaks the connection off
                 raise
             await internal(error)(scope, receive, send)
 
+    async def _admitted(self, scope: Scope, headers: Headers) -> JSONResponse | None:
+        """The refusal of a connection, or None with its caller in the scope."""
+        refusal = self._stranger(scope, headers) or _token_in_url(scope)
+        if refusal is not None:
+            return refusal
+        access = self._access()
+        if access is None:
+            scope["caller"] = LOCAL
+            return None
+        try:
+            scope["caller"] = NOBODY
+            scope["sender"] = sender(scope.get("client"))
+            access.keep_pace(scope["sender"])
+            if not is_public(scope.get("method", "WS"), scope["path"]):
+                secure = scope.get("scheme") in _SECURE
+                scope["admitted"] = admitted = await access.admit(headers, scope["sender"], secure=secure)
+                scope["caller"] = admitted.caller
+                return _forged(scope, headers, admitted)
+        except Problem as refused:
+            return as_response(refused)
+        except (StoreError, SQLAlchemyError) as error:
+            return unanswered(error)
+        return None
+
+    def _stranger(self, scope: Scope, headers: Headers) -> JSONResponse | None:
+        """The refusal of a request that is not meant for this machine, or that a page from elsewhere makes."""
+        hosts = headers.get("host", [])
+        if len(hosts) != 1:
+            return _refuse(
+                "bad-request", f"{len(hosts)} Host headers", "one Host header", "use an HTTP/1.1 client"
+            )
+        if not self._here.fullmatch(hosts[0].lower()):
+            return _refuse(
+                "foreign-host", f"Host {hosts[0]!r}", f"one of: {', '.join(self._hosts)}, with the port",
+                "ask by the address that `tipdatum serve` prints, or add the name: tipdatum serve --name",
+            )  # fmt: skip
+        origins = [origin.lower() for origin in headers.get("origin", [])]
+        if origins and origins != [_own_origin(scope, hosts[0])]:
+            return _refuse("foreign-origin", f"Origin {', '.join(origins)!r}", _ELSEWHERE)
+        from_elsewhere = "cross-site" in _said(headers, "sec-fetch-site")
+        if from_elsewhere and not _follows_a_link(scope, headers):
+            advice = "type the address into the browser, or follow a link of this service's own pages"
+            return _refuse(
+                "foreign-origin", "a request that a page of another site makes", _ELSEWHERE, advice
+            )
+        return None
+
 
 class _Answer:
     """A `send` that puts the security headers on the answer and knows whether it has begun."""
 
-    def __init__(self, path: str, send: Send) -> None:
+    def __init__(self, scope: Scope, send: Send) -> None:
         self._send = send
         self.begun = False
-        self._extra = _EXTRA["page"]
-        if path == "/v1" or path.startswith("/v1/"):
-            self._extra = _EXTRA["v1"]
-        elif path == "/docs" or path.startswith("/docs/"):
-            self._extra = _EXTRA["docs"]
+        self._path = scope["path"]
+        self._secure = scope.get("scheme") == "https"
+        self._held: Message | None = None
 
     async def __call__(self, message: Message) -> None:
-        if message["type"] == "http.response.start":
-            self.begun = True
-            message = {**message, "headers": [*message.get("headers", ()), *self._extra]}
-        await self._send(message)
+        if message["type"] != "http.response.start":
+            if self._held is not None:
+                await self._begin(self._held, policy.headers_of(message["body"], secure=self._secure))
+                self._held = None
+            await self._send(message)
+        elif message["status"] == 200 and self._path in policy.WITH_INLINE_SCRIPT:
+            self._held = message  # until the text is there that its policy hangs on
+        else:
+            await self._begin(message, policy.headers(self._path, secure=self._secure))
+
+    async def _begin(self, start: Message, extra: policy.Headers) -> None:
+        self.begun = True
+        await self._send({**start, "headers": [*start.get("headers", ()), *extra]})
 
 
 def _headers(scope: Scope) -> Headers:
@@ -125,27 +171,41 @@ def _headers(scope: Scope) -> Headers:
     return headers
 
 
-def _stranger(headers: Headers) -> JSONResponse | None:
-    """The refusal of a request that is not meant for this machine, or that a page from elsewhere makes."""
-    hosts = headers.get("host", [])
-    if len(hosts) != 1:
-        return _refuse(
-            "bad-request", f"{len(hosts)} Host headers", "one Host header", "use an HTTP/1.1 client"
-        )
-    if not _HERE.fullmatch(hosts[0].lower()):
-        return _refuse(
-            "foreign-host", f"Host {hosts[0]!r}", f"one of: {', '.join(LOOPBACK)}, with the port",
-            "ask by the address that `tipdatum serve` prints",
-        )  # fmt: skip
-    origins = headers.get("origin", [])
-    for origin in origins:
-        scheme, _, host = origin.lower().partition("://")
-        if len(origins) > 1 or scheme not in {"http", "https"} or not _HERE.fullmatch(host):
-            return _refuse("foreign-origin", f"Origin {', '.join(origins)!r}", _ELSEWHERE)
-    if any(site.strip().lower() == "cross-site" for site in headers.get("sec-fetch-site", [])):
-        advice = "type the address into the browser, or follow a link of this service's own pages"
-        return _refuse("foreign-origin", "a request that a page of another site makes", _ELSEWHERE, advice)
+def _said(headers: Headers, name: str) -> list[str]:
+    return [value.strip().lower() for value in headers.get(name, [])]
+
+
+def _follows_a_link(scope: Scope, headers: Headers) -> bool:
+    """Whether somebody opens a page of no secret by a link in a mail, say: nothing is read or written by who made it."""
+    opened = _said(headers, "sec-fetch-mode") == ["navigate"] and scope.get("method") == "GET"
+    return opened and is_public("GET", scope["path"]) and not scope["path"].startswith("/v1/")
+
+
+def _own_origin(scope: Scope, host: str) -> str:
+    """What a page of this service says it comes from: the scheme, host and port that it is asked by."""
+    scheme = "https" if scope.get("scheme") in _SECURE else "http"
+    return f"{scheme}://{host.lower()}"
+
+
+def _token_in_url(scope: Scope) -> JSONResponse | None:
+    """An address is logged, kept in histories and sent on: a token in it is no secret any more."""
+    query = scope.get("query_string", b"")
+    address = scope["path"] + (unquote_to_bytes(query).decode("latin-1") if query else "")
+    if holds_one(address):
+        return _refuse("token-in-url", "a token in the address", "it in the header Authorization: Bearer TOKEN",
+                       "rotate it now: tipdatum access rotate")  # fmt: skip
     return None
+
+
+def _forged(scope: Scope, headers: Headers, admitted: Admitted) -> JSONResponse | None:
+    """A cookie comes with whatever a browser sends, so that a write with one must say which page sends it."""
+    if admitted.kind == "token" or scope.get("method", "WS") in _HARMLESS or headers.get("origin"):
+        return None
+    if _said(headers, "sec-fetch-site") == ["same-origin"]:
+        return None
+    return _refuse(
+        "foreign-origin", "a session cookie and no Origin", _ELSEWHERE, "programs send a token, not a cookie"
+    )
 
 
 def _length_fault(headers: Headers, most: int) -> JSONResponse | None:
@@ -204,14 +264,6 @@ async def _read(receive: Receive, most: int) -> bytes | None:
 
 def _refuse(slug: str, found: str, expected: str, advice: str = "") -> JSONResponse:
     return problem(slug, [fault(slug, found, expected, advice)])
-
-
-async def _deny(scope: Scope, receive: Receive, send: Send, refusal: JSONResponse) -> None:
-    """Refuse a WebSocket before it is one: as a problem document where the server can send one."""
-    if "websocket.http.response" in scope.get("extensions", {}):
-        await refusal(scope, receive, send)  # the response knows the messages of this extension
-    else:
-        await send({"type": "websocket.close", "code": 1008})
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

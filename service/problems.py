@@ -14,6 +14,8 @@ from fastapi.responses import JSONResponse
 from pydantic import Field
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
+from starlette.types import Receive, Scope, Send
+from starlette.websockets import WebSocket
 
 from kinematics.errors import Fault, Refused
 from machine_profiles import ProfileFaulty
@@ -42,13 +44,18 @@ TABLE: dict[str, tuple[int, str]] = {
     "malformed-arrow": (400, "The body is not an Arrow stream"),
     "bad-request": (400, "The request cannot be read"),
     "bad-header": (400, "A header cannot be read"),
+    "token-in-url": (400, "A token in an address"),
+    "unauthenticated": (401, "Who asks is not known"),
     "foreign-origin": (403, "Asked by a page from elsewhere"),
+    "not-allowed": (403, "Not with these roles"),
+    "not-assigned": (403, "Not an assigned machine"),
     "not-found": (404, "Nothing is here"),
     "unknown-job": (404, "No such job"),
     "unknown-machine": (404, "No such machine"),
     "unknown-attachment": (404, "No such attachment"),
     "unknown-revision": (404, "No such revision"),
     "method-not-allowed": (405, "Not done here"),
+    "access-off": (409, "There is no access control"),
     "job-exists": (409, "The job exists"),
     "name-taken": (409, "The name is taken"),
     "older-revision": (409, "A later revision is current"),
@@ -58,6 +65,8 @@ TABLE: dict[str, tuple[int, str]] = {
     "no-receiver": (409, "No receiver in the profile"),
     "height-unknown": (409, "The machine's height is unknown"),
     "not-withdrawable": (409, "That entry cannot be withdrawn"),
+    "not-at-seat": (409, "Not at the seat"),
+    "not-waiting": (409, "That entry does not wait"),
     "idempotency-conflict": (409, "The key stands for another request"),
     "sequence-mismatch": (412, "The log has moved on"),
     "too-large": (413, "The body is too large"),
@@ -79,6 +88,7 @@ TABLE: dict[str, tuple[int, str]] = {
     "dead-centre": (422, "At dead centre"),
     "ambiguous": (422, "Two positions fit"),
     "profile-faults": (422, "The profile has faults"),
+    "too-many-requests": (429, "Too many requests"),
     "internal": (500, "A fault of ours"),
     "log-damaged": (500, "The log was altered from outside"),
     "database": (503, "The database does not answer"),
@@ -176,9 +186,25 @@ def answering(slug: str, detail: str) -> Callable[[Request, Exception], Awaitabl
     return handler
 
 
-async def _problem(_request: Request, error: Exception) -> JSONResponse:
+async def _problem(request: Request | WebSocket, error: Exception) -> JSONResponse:
     assert isinstance(error, Problem)  # noqa: S101
+    answer = as_response(error)
+    if isinstance(request, WebSocket):
+        await refuse_socket(answer, request.scope, request.receive, request.send)
+    return answer
+
+
+def as_response(error: Problem) -> JSONResponse:
+    """The answer that a `Problem` asks for."""
     return problem(error.slug, error.faults, error.detail, headers=error.headers)
+
+
+async def refuse_socket(refusal: JSONResponse, scope: Scope, receive: Receive, send: Send) -> None:
+    """Refuse a WebSocket before it is one: with the problem document where the server can send one."""
+    if "websocket.http.response" in scope.get("extensions", {}):
+        await refusal(scope, receive, send)  # the response knows the messages of this extension
+    else:
+        await send({"type": "websocket.close", "code": 1008})
 
 
 async def _refused(request: Request, error: Exception) -> JSONResponse:
@@ -270,10 +296,15 @@ async def _store(request: Request, error: Exception) -> JSONResponse:
 
 
 async def _database(_request: Request, error: Exception) -> JSONResponse:
+    return unanswered(error)
+
+
+def unanswered(error: BaseException) -> JSONResponse:
+    """The answer where the database failed."""
     return _logged("database", f"The database does not answer. {_UNSURE}", error)
 
 
-def _logged(slug: str, detail: str, error: Exception) -> JSONResponse:
+def _logged(slug: str, detail: str, error: BaseException) -> JSONResponse:
     instance = _instance()
     _log.error("%s %s", slug, instance, exc_info=error)
     return problem(slug, detail=detail, instance=instance)

@@ -1,6 +1,7 @@
 """What the commands `pose` and `profile check` do, apart from reading flags and printing."""
 
 import math
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from .api.poses import PoseOut, pose_out
 from .book.posing import solve
 from .book.requests import PoseIn
 from .book.state import Named
+from .secret import parse
 from .text import misfit, nearest, shown
 
 LARGEST_FILE = 1_000_000
@@ -185,7 +187,21 @@ def _in_file(file: str, faults: Iterable[ProfileFault]) -> list[Fault]:
     return [Fault(f.code, place_in(file, f.line, f.path), f.found, f.expected, f.advice) for f in faults]
 
 
-def add_to_service(file: Path, address: str) -> dict[str, Any]:
+def token_for(file: Path | None) -> str | None:
+    """The token in a file, else in TIPDATUM_TOKEN, else none. Never an option: a command line is seen by others."""
+    text = os.environ.get("TIPDATUM_TOKEN") if file is None else read_text(file)
+    if text is None:
+        return None
+    given = parse(text.strip())
+    if given is None:
+        where = "TIPDATUM_TOKEN" if file is None else "--token-file"
+        raise Refused(
+            [Fault("bad-token", where, "a text that is no token", "the whole of it, as it was given")]
+        )
+    return given.text
+
+
+def add_to_service(file: Path, address: str, token: str | None = None) -> dict[str, Any]:
     """Post a profile to a running service. `Refused` with the file's faults, or what the service answered."""
     text = read_text(file)
     verdict = check_profile(text)
@@ -193,7 +209,9 @@ def add_to_service(file: Path, address: str) -> dict[str, Any]:
     if faults:
         raise Refused(faults)
     try:
-        answer = httpx.post(f"{address.rstrip('/')}/v1/{verdict.kind}s", json={"toml": text}, timeout=30.0)
+        headers = {} if token is None else {"Authorization": f"Bearer {token}"}
+        url = f"{address.rstrip('/')}/v1/{verdict.kind}s"
+        answer = httpx.post(url, json={"toml": text}, headers=headers, timeout=30.0)
     except (httpx.HTTPError, httpx.InvalidURL) as error:
         raise Refused([
             Fault("no-service", "--to", f"{address}: {error}", "a running service",

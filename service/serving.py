@@ -9,41 +9,78 @@ from pydantic import ValidationError
 
 from kinematics.errors import Fault, Refused
 
+from .access.holders import Holders
 from .app import create_app, open_store
-from .settings import PREFIX, Settings
+from .book.keeper import utc_now
+from .settings import LOOPBACK, PREFIX, Settings
 from .store import StoreError
 from .text import shown, wanted
 
-_OPTIONS = {"data_folder": "--data", "host": "--host", "port": "--port"}
+_OPTIONS = {
+    "data_folder": "--data", "host": "--host", "port": "--port", "names": "--name", "access": "--access",
+    "tls_certificate": "--tls-certificate", "tls_key": "--tls-key", "proxy": "--proxy", "unencrypted": "--unencrypted",
+}  # fmt: skip
 
 
-def run(data: Path, host: str, port: int) -> None:
-    """Serve until stopped. `Refused` for a bind, a port or a database that cannot be used."""
+def run(**given: Any) -> None:
+    """Serve until stopped. `Refused` for a bind, a port, a certificate or a database that cannot be used.
+
+    `given`: settings by name; those that are None are left to the environment and the defaults.
+    """
     try:
-        settings = Settings(data_folder=data, host=host, port=port)
+        settings = Settings(**{name: value for name, value in given.items() if value is not None})
     except ValidationError as error:
         raise Refused(_setting_faults(error)) from None
     listener = bind(settings.host, settings.port)
     try:
         _try_store(settings)
-        application = create_app(settings)
-        address = _address(listener)
         config = uvicorn.Config(
-            application, log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on"
-        )
-        _Server(
-            config, f"tipdatum serves at {address} (data in {settings.data_folder}). Stop with Ctrl-C."
-        ).run(sockets=[listener])
+            create_app(settings), log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
+            proxy_headers=settings.proxy is not None, forwarded_allow_ips=settings.proxy or "",
+            ssl_certfile=settings.tls_certificate, ssl_keyfile=settings.tls_key,
+        )  # fmt: skip
+        _load(config, settings)
+        _Server(config, _ready(listener, settings)).run(sockets=[listener])
     except StoreError as error:
         raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
     finally:
         listener.close()
 
 
+def _load(config: uvicorn.Config, settings: Settings) -> None:
+    """Read certificate and key now; `Refused` where they cannot be read or do not belong together."""
+    try:
+        config.load()
+    except OSError as error:  # ssl.SSLError is one
+        if settings.tls_certificate is None:
+            raise
+        found = f"{settings.tls_certificate} with {settings.tls_key}: {error.strerror or error}"
+        raise Refused([
+            Fault("bad-setting", "--tls-certificate", found, "a certificate in PEM and the private key of it")
+        ]) from None  # fmt: skip
+
+
+def _ready(listener: socket.socket, settings: Settings) -> str:
+    host, port = listener.getsockname()[:2]
+    secure = settings.tls_certificate is not None
+    address = f"http{'s' if secure else ''}://{f'[{host}]' if ':' in host else host}:{port}"
+    who = ""
+    if settings.access:
+        who = f" to holders of a token, asked by {', '.join(settings.hosts)}"
+        if settings.host not in LOOPBACK and not secure and settings.proxy is None:
+            who += ", WITHOUT TLS: whoever listens on the network has the tokens"
+    return f"tipdatum serves at {address}{who} (data in {settings.data_folder}). Stop with Ctrl-C."
+
+
 def _try_store(settings: Settings) -> None:
     """Say what is wrong with folder or database before a server is started around them."""
     try:
-        open_store(settings).close()
+        with open_store(settings) as database:
+            if settings.access and not Holders(database, utc_now).any_good():
+                raise Refused([
+                    Fault("no-holder", "--access", "nobody who could be let in", "a holder of a token",
+                          f"tipdatum access create NAME --role administrator --data {settings.data_folder}")
+                ])  # fmt: skip
     except OSError as error:
         found = f"{settings.data_folder}: {error.strerror or error}"
         raise Refused([
@@ -80,11 +117,6 @@ def bind(host: str, port: int) -> socket.socket:
                   "stop what uses it, or choose another")
         ]) from None  # fmt: skip
     return listener
-
-
-def _address(listener: socket.socket) -> str:
-    host, port = listener.getsockname()[:2]
-    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
 
 
 def _setting_faults(error: ValidationError) -> list[Fault]:

@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import BaseModel, Field
 from pydantic_core import from_json
 
+from .secret import hide
 from .strict import Strict
 
 DEEPEST = 64
@@ -43,8 +44,11 @@ def pointer(parts: Iterable[object]) -> str:
 
 
 def plain(text: str, longest: int | None = None) -> str:
-    """Text that UTF-8 can carry (half a surrogate pair is spelt out), shortened past `longest` characters."""
-    text = text.encode("utf-8", "backslashreplace").decode()
+    """Text that UTF-8 can carry (half a surrogate pair is spelt out), shortened past `longest` characters.
+
+    A credential that got into it is struck out: what is answered is logged and kept by others.
+    """
+    text = hide(text.encode("utf-8", "backslashreplace").decode())
     return text if longest is None or len(text) <= longest else text[: longest - 1] + "…"
 
 

@@ -6,6 +6,10 @@ from enum import StrEnum
 
 from kinematics.errors import Fault, Refused
 
+COOKIE = "tipdatum-session"
+SECURE_COOKIE = f"__Host-{COOKIE}"
+"""Over TLS: browsers take a cookie of this name from this very host alone (RFC 6265bis)."""
+
 
 class Role(StrEnum):
     """What a holder is trusted with; several may be held."""
@@ -61,6 +65,9 @@ class Caller:
 
 LOCAL = Caller("local", frozenset({Role.ADMINISTRATOR}), None)
 """Everybody, while access control is off: the service is then bound to this machine alone."""
+
+NOBODY = Caller("nobody", frozenset(), frozenset())
+"""Whoever asks for what is public."""
 
 
 def listed(names: Collection[str]) -> str:

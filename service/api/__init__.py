@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from . import (
     columns,
     corrections,
+    holders,
     jobs,
     passes,
     placements,
@@ -13,6 +14,7 @@ from . import (
     readouts,
     records,
     sensitivities,
+    sessions,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -26,4 +28,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     jobs.router,
     records.router,
     readouts.router,
+    sessions.router,
+    holders.router,
 )

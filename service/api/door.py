@@ -8,10 +8,13 @@ from fastapi import Depends, Header, Request, Response
 from starlette.requests import HTTPConnection
 
 from kinematics.errors import Fault, Refused
-from service.access.caller import LOCAL, Caller
+from service.access.caller import Caller
+from service.access.rights import needs_right
 from service.book.keeper import Decide, Keeper, Recorded
+from service.book.payloads import Payload
 from service.book.profiles import Profiles
 from service.book.requests import Recording
+from service.book.state import JobState
 
 from .column_solving import Workers
 
@@ -34,11 +37,18 @@ async def profiles_of(request: Request) -> Profiles:
 
 
 async def caller_of(connection: HTTPConnection) -> Caller:
-    """Who asks, over HTTP, a WebSocket or an event stream alike."""
-    return cast(Caller, connection.scope.get("caller", LOCAL))
+    """Who asks, over HTTP, a WebSocket or an event stream alike; the guard has found out."""
+    return cast(Caller, connection.scope["caller"])
 
 
 CallerDep = Annotated[Caller, Depends(caller_of)]
+
+
+async def admitted(connection: HTTPConnection, caller: CallerDep) -> None:
+    """Before every route, page and stream: refuses a caller without the right that the table asks for."""
+    needs_right(connection, caller)
+
+
 KeeperDep = Annotated[Keeper, Depends(keeper_of)]
 ProfilesDep = Annotated[Profiles, Depends(profiles_of)]
 WorkersDep = Annotated[Workers, Depends(workers_of)]
@@ -94,9 +104,15 @@ class Recorder:
         self._key = idempotency_key
 
     def __call__(self, job: str, asked: Recording, decide: Decide) -> Recorded:
-        """Append what `decide` makes of the request."""
+        """Append what `decide` makes of the request, if the caller may record for the machine on the job."""
+
+        def allowed(state: JobState, seq: int) -> Payload:
+            if state.machine is not None:
+                self.caller.needs_machine(state.machine.id)
+            return decide(state, seq)
+
         done = self.keeper.record(
-            job, asked, decide, self.caller.name, key=self._key, request_hash=self.request_hash(asked),
+            job, asked, allowed, self.caller.name, key=self._key, request_hash=self.request_hash(asked),
             expected_seq=expected_seq(self._expected),
         )  # fmt: skip
         self._response.headers["ETag"] = f'"{done.entry.seq}"'

@@ -12,7 +12,7 @@ from service.store import StoredRevision
 from service.strict import Strict, example
 
 from .answers import stamp
-from .door import ProfilesDep
+from .door import CallerDep, ProfilesDep
 
 router = APIRouter(prefix="/v1", tags=["profiles"])
 Kind = Literal["machine", "attachment"]
@@ -48,6 +48,7 @@ class RevisionOut(Strict):
     name: str
     revision: str = Field(description="Content hash; a revision never changes.")
     origin: str = Field(description="shipped or uploaded.")
+    actor: str | None = Field(description="Who uploaded it; null for one that is shipped.")
     recorded_utc: str
 
 
@@ -82,7 +83,8 @@ class CheckIn(ProfileIn):
 def _line(row: StoredRevision) -> dict[str, Any]:
     return {
         "kind": row.kind, "id": row.profile_id, "name": parse_profile(row.source_text).name,
-        "revision": row.content_hash, "origin": row.origin, "recorded_utc": stamp(row.recorded_utc.isoformat()),
+        "revision": row.content_hash, "origin": row.origin, "actor": row.actor,
+        "recorded_utc": stamp(row.recorded_utc.isoformat()),
     }  # fmt: skip
 
 
@@ -108,6 +110,7 @@ def _routes(kind: Kind, plural: str) -> None:
     def add(
         asked: Annotated[ProfileIn, Body(examples=[{"toml": _EXAMPLES[kind]}])],
         profiles: ProfilesDep,
+        caller: CallerDep,
         response: Response,
     ) -> ProfileOut:
         profile = parse_profile(asked.toml)
@@ -116,7 +119,7 @@ def _routes(kind: Kind, plural: str) -> None:
                 Fault("wrong-kind", "toml", f"a profile of kind {profile.kind}", f"kind {kind}",
                       "post it to the other collection")
             ])  # fmt: skip
-        profiles.upload(profile)
+        profiles.upload(profile, caller.name)
         response.headers["Location"] = f"/v1/{plural}/{profile.id}/revisions/{profile.content_hash}"
         return _whole(profiles.revision(kind, profile.id, profile.content_hash))
 

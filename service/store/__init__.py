@@ -1,6 +1,6 @@
-"""What is kept on disk: the database, the log of every job, and profile revisions."""
+"""What is kept on disk: the database, the log of every job, profile revisions, who has access."""
 
-from . import events, profiles
+from . import access, events, profiles
 from .canonical import canonical_json
 from .database import Database, open_database
 from .errors import (
@@ -37,6 +37,7 @@ __all__ = [
     "StoredEvent",
     "StoredJob",
     "StoredRevision",
+    "access",
     "canonical_json",
     "events",
     "open_database",

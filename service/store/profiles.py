@@ -27,6 +27,7 @@ class StoredRevision:
     origin: str
     recorded_utc: datetime
     ordinal: int
+    actor: str | None
 
 
 def put_revision(
@@ -38,12 +39,13 @@ def put_revision(
     source_text: str,
     origin: str,
     recorded_utc: datetime,
+    actor: str | None = None,
 ) -> bool:
     """Record a revision; True if it is new, False if its hash is on record, which then stays as it is.
 
-    `document` is the canonical JSON that the hash covers, `source_text` the TOML as given. An older revision put
-    again does not become the latest. Raises `NotStorable` with every fault, `RevisionConflict` if the hash is on
-    record with another profile id or document.
+    `document` is the canonical JSON that the hash covers, `source_text` the TOML as given, `actor` who uploaded it.
+    An older revision put again does not become the latest. Raises `NotStorable` with every fault,
+    `RevisionConflict` if the hash is on record with another profile id or document.
     """
     _check(kind, profile_id, content_hash, document, source_text, origin)
     known = session.get(ProfileRevision, (kind, content_hash))
@@ -62,6 +64,7 @@ def put_revision(
             origin=origin,
             recorded_utc=utc_text(recorded_utc),
             ordinal=ordinal,
+            actor=actor,
         )
     )
     session.flush()
@@ -129,5 +132,5 @@ def _check(
 def _stored(row: ProfileRevision) -> StoredRevision:
     return StoredRevision(
         row.kind, row.profile_id, row.content_hash, row.document, row.source_text, row.origin,
-        utc_time(row.recorded_utc), row.ordinal,
+        utc_time(row.recorded_utc), row.ordinal, row.actor,
     )  # fmt: skip

@@ -1,4 +1,7 @@
-"""The tables. Rows are added, never changed; times are text (times.py), hashes lower-case hex."""
+"""The tables. Rows are added and, but for how long access lasts, never changed.
+
+Times are text (times.py), hashes lower-case hex.
+"""
 
 from sqlalchemy import CheckConstraint, ForeignKey, Integer, MetaData, Text, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
@@ -73,3 +76,35 @@ class ProfileRevision(Base):
     origin: Mapped[str] = mapped_column(Text)
     recorded_utc: Mapped[str] = mapped_column(Text)
     ordinal: Mapped[int] = mapped_column(Integer)
+    actor: Mapped[str | None] = mapped_column(Text)
+
+
+class AccessHolder(Base):
+    """Who may hold credentials: a person, a tablet, a program. A name is given once and never again."""
+
+    __tablename__ = "access_holder"
+
+    name: Mapped[str] = mapped_column(Text, primary_key=True)
+    roles: Mapped[str] = mapped_column(Text)
+    machines: Mapped[str | None] = mapped_column(Text)
+    created_utc: Mapped[str] = mapped_column(Text)
+    revoked_utc: Mapped[str | None] = mapped_column(Text)
+
+
+class AccessCredential(Base):
+    """A token, or a session begun with one (its `parent`); what is secret in it is here as SHA-256 only."""
+
+    __tablename__ = "access_credential"
+    __table_args__ = (
+        CheckConstraint("kind IN ('token', 'session')", name="kind"),
+        CheckConstraint("(kind = 'session') = (parent_id IS NOT NULL)", name="parent"),
+    )
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    holder: Mapped[str] = mapped_column(Text, ForeignKey("access_holder.name"), index=True)
+    kind: Mapped[str] = mapped_column(Text)
+    parent_id: Mapped[str | None] = mapped_column(Text, ForeignKey("access_credential.id"))
+    digest: Mapped[str] = mapped_column(Text)
+    issued_utc: Mapped[str] = mapped_column(Text)
+    expires_utc: Mapped[str | None] = mapped_column(Text)
+    ended_utc: Mapped[str | None] = mapped_column(Text)

@@ -306,7 +306,7 @@ def test_settings_are_named_by_their_options(tmp_path: Path, monkeypatch: pytest
     file.write_text("x", encoding="utf-8")
     told = run("serve", "--data", str(file), "--host", "0.0.0.0", "--port", "99999")  # noqa: S104
     assert told[0] == 1
-    data, host, port = told[2].splitlines()
+    data, port, host = told[2].splitlines()
     assert data == f"--data: expected a folder, or a name that is still free, found {file}"
     assert host.startswith("--host: expected one of 127.0.0.1")
     assert port == "--port: expected at most 65535, found 99999"

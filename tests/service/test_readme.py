@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from service.secret import parse
 from tests.need import need_program
 from tests.service.running import COMMAND, service
 
@@ -65,6 +66,15 @@ def test_machine_of_ones_own(address: str, tmp_path: Path) -> None:
     assert "our-digger.toml: good" in told
     assert "added machine our-digger" in told
     assert "added attachment our-bucket" in told
+
+
+def test_tokens_for_other_devices(tmp_path: Path) -> None:
+    given = next(text for _, name, text in BLOCKS if name == "access")
+    script = given.replace(".venv/bin/tipdatum", f"{COMMAND[0]} -m service.cli")
+    token, *listed = run(f"export PYTHONPATH={Path(__file__).parents[2]}\n{script}", tmp_path).splitlines()
+    assert parse(token) is not None
+    assert "pump house tablet" in "".join(listed)
+    assert token not in "".join(listed)
 
 
 def test_both_commands_stand_on_a_line_of_their_own() -> None:

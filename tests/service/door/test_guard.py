@@ -8,6 +8,7 @@ import pytest
 from starlette.types import Message, Receive, Scope, Send
 
 from service.guard import ARROW, Guard
+from service.settings import LOOPBACK
 
 from .making import BULK, JSON, LIMIT, Door
 
@@ -43,11 +44,34 @@ def test_no_host_and_two_hosts() -> None:
     assert guarded([(b"host", b"localhost"), (b"host", b"localhost")]) == (400, "bad-request")
 
 
+@pytest.mark.parametrize("host", ["127.0.0.1:8311", "localhost", "[::1]:9", "LOCALHOST:1"])
+def test_own_pages_may_ask(door: Door, host: str) -> None:
+    for origin in (f"http://{host}", f"HTTP://{host.swapcase()}"):
+        assert door.post("/v1/bodies", BODY, host=host, origin=origin).status_code == 200
+
+
 @pytest.mark.parametrize(
-    "origin", ["http://127.0.0.1:8311", "http://localhost", "https://[::1]:9", "HTTP://LOCALHOST:1"]
-)
-def test_own_pages_may_ask(door: Door, origin: str) -> None:
-    assert door.post("/v1/bodies", BODY, origin=origin).status_code == 200
+    ("host", "origin"),
+    [
+        ("127.0.0.1:8311", "http://127.0.0.1:8312"), ("127.0.0.1:8311", "http://127.0.0.1"),
+        ("127.0.0.1:8311", "http://localhost:8311"), ("localhost", "http://localhost:8311"),
+        ("127.0.0.1:8311", "https://127.0.0.1:8311"), ("[::1]:8311", "http://[::1]"),
+        ("[::1]:8311", "http://::1:8311"), ("127.0.0.1:80", "http://127.0.0.1"),
+    ],
+)  # fmt: skip
+def test_another_service_of_this_machine_is_another_origin(door: Door, host: str, origin: str) -> None:
+    """To the port: what listens beside this one is not trusted with it."""
+    answer = door.post("/v1/bodies", BODY, host=host, origin=origin)
+    assert (answer.status_code, slug_of(answer.json())) == (403, "foreign-origin")
+
+
+@pytest.mark.parametrize(("scheme", "kind"), [("https", "http"), ("wss", "websocket")])
+def test_over_tls_our_pages_come_from_https(scheme: str, kind: str) -> None:
+    host = (b"host", b"pit.example")
+    incoming: list[Message] = [{"type": "http.request", "body": b"", "more_body": False}]
+    for origin, reached in ((b"https://pit.example", True), (b"http://pit.example", False)):
+        asked = {"kind": kind, "scheme": scheme, "hosts": ("pit.example",), "incoming": list(incoming)}
+        assert run([host, (b"origin", origin)], **asked)[0] == reached  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -186,7 +210,7 @@ def test_arrow_is_taken_by_bulk_alone(door: Door, path: str, status: int) -> Non
 
 def test_only_the_api_is_kept_from_caches(door: Door) -> None:
     assert door.ask("GET", "/v1/version").headers["cache-control"] == "no-store"
-    assert "cache-control" not in door.ask("GET", "/guide").headers
+    assert door.ask("GET", "/guide").headers["cache-control"] == "no-cache", "kept, and asked for each time"
 
 
 @pytest.mark.parametrize(
@@ -204,8 +228,11 @@ def test_a_web_socket_from_elsewhere(headers: list[tuple[bytes, bytes]]) -> None
 
 
 def test_a_web_socket_from_here() -> None:
-    reached, _ = run([(b"host", b"localhost"), (b"origin", b"http://localhost:8311")], kind="websocket")
-    assert reached
+    here = (b"host", b"localhost:8311")
+    for origin, expected in ((b"http://localhost:8311", True), (b"http://localhost:8312", False)):
+        reached, _ = run([here, (b"origin", origin)], kind="websocket")
+        assert reached == expected
+    assert run([here], kind="websocket")[0], "a program sends no Origin"
 
 
 def guarded(headers: list[tuple[bytes, bytes]], *, reading: bool = True) -> tuple[int, str]:
@@ -219,7 +246,7 @@ def guarded(headers: list[tuple[bytes, bytes]], *, reading: bool = True) -> tupl
 
 def run(
     headers: list[tuple[bytes, bytes]], incoming: list[Message] | None = None, kind: str = "http",
-    extensions: dict[str, Any] | None = None,
+    extensions: dict[str, Any] | None = None, scheme: str = "http", hosts: tuple[str, ...] = LOOPBACK,
 ) -> tuple[bool, list[Message]]:  # fmt: skip
     """(whether the application was reached, what was sent) for one connection made of bare ASGI messages."""
     reached = False
@@ -239,9 +266,10 @@ def run(
     scope: Scope = {
         "type": kind,
         "method": "POST",
+        "scheme": scheme,
         "path": "/v1/bodies",
         "headers": headers,
         "extensions": extensions or {},
     }
-    asyncio.run(Guard(application, LIMIT)(scope, receive, send))
+    asyncio.run(Guard(application, LIMIT, hosts=hosts)(scope, receive, send))
     return reached, sent

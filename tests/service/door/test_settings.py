@@ -1,23 +1,35 @@
-"""Settings: an unknown one stops start-up and is named; only this machine may be bound."""
+"""Settings: an unknown one stops start-up and is named; beyond this machine only what somebody said knowingly."""
 
 from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
 
-from service.settings import Settings
+from service.settings import LOOPBACK, Settings
+
+PIT = ("pit.example",)
+PAIR = {"tls_certificate": Path("pit.pem"), "tls_key": Path("pit.key")}
 
 
 @pytest.fixture(autouse=True)
 def bare(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("DATA_FOLDER", "HOST", "PORT", "MAX_BODY_BYTES", "MAX_BULK_BODY_BYTES"):
-        monkeypatch.delenv(f"TIPDATUM_{name}", raising=False)
+    for name in Settings.model_fields:
+        monkeypatch.delenv(f"TIPDATUM_{name.upper()}", raising=False)
+
+
+def faulty(folder: Path, **given: object) -> dict[str, str]:
+    """What is wrong, by setting."""
+    with pytest.raises(ValidationError) as caught:
+        Settings(data_folder=folder, **given)  # type: ignore[arg-type]
+    return {str(error["loc"][0]): error["msg"] for error in caught.value.errors()}
 
 
 def test_defaults(tmp_path: Path) -> None:
     settings = Settings(data_folder=tmp_path)
     assert (settings.host, settings.port, settings.max_body_bytes) == ("127.0.0.1", 8311, 1_048_576)
     assert settings.max_bulk_body_bytes == 64 * 1_048_576
+    assert (settings.access, settings.unencrypted, settings.proxy) == (False, False, None)
+    assert settings.hosts == LOOPBACK
     assert settings.database_url == f"sqlite:///{tmp_path.resolve()}/tipdatum.sqlite"
 
 
@@ -50,12 +62,10 @@ def test_this_machine_may_be_bound(tmp_path: Path, host: str) -> None:
         "localhost.example.org",
     ],
 )
-def test_no_other_address_may_be_bound(tmp_path: Path, host: str) -> None:
-    with pytest.raises(ValidationError) as caught:
-        Settings(data_folder=tmp_path, host=host)
-    (error,) = caught.value.errors()
-    assert error["loc"] == ("host",)
-    assert error["msg"].startswith("one of 127.0.0.1, localhost, ::1: without access control")
+def test_no_other_address_may_be_bound_without_access_control(tmp_path: Path, host: str) -> None:
+    assert faulty(tmp_path, host=host) == {
+        "host": f"one of {', '.join(LOOPBACK)} without access control (--access)"
+    }
 
 
 def test_unknown_variables_are_all_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -89,3 +99,88 @@ def test_a_file_is_no_folder(tmp_path: Path) -> None:
     file.touch()
     with pytest.raises(ValidationError, match="a folder"):
         Settings(data_folder=file)
+
+
+# Beyond this machine
+
+
+@pytest.mark.parametrize("how", [PAIR, {"proxy": "10.0.0.2"}, {"unencrypted": True}])
+def test_an_address_with_one_of_three(tmp_path: Path, how: dict[str, object]) -> None:
+    settings = Settings(data_folder=tmp_path, access=True, host="192.168.1.10", names=PIT, **how)  # type: ignore[arg-type]
+    assert settings.hosts == ("192.168.1.10", "pit.example")
+    everywhere = Settings(data_folder=tmp_path, access=True, host="::", names=PIT, **how)  # type: ignore[arg-type]
+    assert everywhere.hosts == (*LOOPBACK, "pit.example")
+
+
+def test_an_address_with_none_of_them(tmp_path: Path) -> None:
+    [(where, message)] = faulty(tmp_path, access=True, host="192.168.1.10", names=PIT).items()
+    assert where == "host"
+    assert all(option in message for option in ("--tls-certificate", "--proxy", "--unencrypted"))
+
+
+@pytest.mark.parametrize("host", ["example.org", "", "192.168.1.10:80", "192.168.1", "[::]", "*", "fe80::1%"])
+def test_what_is_no_address(tmp_path: Path, host: str) -> None:
+    assert "an IP address" in faulty(tmp_path, access=True, host=host, unencrypted=True)["host"]
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", "0:0:0:0:0:0:0:0"])  # noqa: S104
+def test_every_address_needs_the_names_it_is_asked_by(tmp_path: Path, host: str) -> None:
+    found = faulty(tmp_path, access=True, host=host, unencrypted=True)
+    assert found == {"host": "one address, or the names it is asked by (--name)"}
+
+
+def test_what_opens_the_door_needs_access_control(tmp_path: Path) -> None:
+    found = faulty(tmp_path, names=PIT, proxy="10.0.0.2", host="192.168.1.10", unencrypted=True)
+    assert set(found) == {"names", "proxy", "host"}
+    assert all(message.endswith("without access control (--access)") for message in found.values())
+    assert Settings(data_folder=tmp_path, names=("localhost",)).hosts == LOOPBACK
+
+
+def test_a_fault_of_access_is_told_alone(tmp_path: Path) -> None:
+    assert set(faulty(tmp_path, access="perhaps", names=PIT, proxy="10.0.0.2")) == {"access"}
+
+
+@pytest.mark.parametrize("half", PAIR)
+def test_half_a_pair(tmp_path: Path, half: str) -> None:
+    assert set(faulty(tmp_path, **{half: PAIR[half]})) == {"tls_key"}
+
+
+def test_a_proxy_or_a_pair(tmp_path: Path) -> None:
+    assert set(faulty(tmp_path, access=True, proxy="10.0.0.2", **PAIR)) == {"proxy"}
+
+
+@pytest.mark.parametrize("proxy", ["*", "", "pit.example", "10.0.0.0/8", "10.0.0.1,10.0.0.2", "127.0.0.1:80"])
+def test_one_proxy_by_its_address(tmp_path: Path, proxy: str) -> None:
+    assert set(faulty(tmp_path, access=True, proxy=proxy)) == {"proxy"}
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("Pit.Example", ("pit.example",)), (" pit.example, 192.168.1.10 ,", ("pit.example", "192.168.1.10")), ("", ()),
+        ("2001:DB8:0::7", ("2001:db8::7",)), (["pit", "xn--grv-8la"], ("pit", "xn--grv-8la")),
+    ],
+)  # fmt: skip
+def test_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: object, kept: tuple[str, ...]) -> None:
+    assert Settings(data_folder=tmp_path, access=True, names=given).names == kept
+    if isinstance(given, str):
+        monkeypatch.setenv("TIPDATUM_NAMES", given)
+        assert Settings(data_folder=tmp_path, access=True).names == kept
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["pit.example:8311", "*", "*.example", ".example", "pit..example", "pit.example.", "-pit", "pit_1", "http://pit",
+     "pit/example", "a" * 64, "a." * 127 + "b", "grävling", "[::1]", "pit example", "pit.example\n"],
+)  # fmt: skip
+def test_what_is_no_name(tmp_path: Path, name: str) -> None:
+    assert "without port" in faulty(tmp_path, access=True, names=(name,))["names"]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"session_hours": 0}, {"session_hours": 745}, {"session_hours": float("nan")}, {"requests_per_s": 0},
+     {"requests_per_s": float("inf")}, {"requests_at_once": 0}, {"requests_at_once": 1.5}],
+)  # fmt: skip
+def test_hours_and_paces_out_of_range(tmp_path: Path, change: dict[str, object]) -> None:
+    assert set(faulty(tmp_path, **change)) == set(change)

@@ -16,20 +16,36 @@ from sqlalchemy import create_engine
 
 from service.store import open_database
 from service.store.migrations.versions import r0001_jobs_events_profiles as r0001
+from service.store.migrations.versions import r0002_access as r0002
 from service.store.tables import Base
 
 ROOT = Path(__file__).parents[3]
 
 
+TABLES = {"job", "event", "profile_revision", "access_holder", "access_credential"}
+
+
 def statements(file: Path) -> dict[str, list[str]]:
-    """Each table's statement as the lines of its columns and constraints, order and spacing aside."""
+    """Each table's statement as its columns and constraints, order and spacing aside."""
     raw = sqlite3.connect(file)
     rows = raw.execute(
         "SELECT name, sql FROM sqlite_master WHERE type = 'table' AND name != 'alembic_version'"
     )
-    found = {name: sorted(line.strip(" ,\t") for line in sql.splitlines()) for name, sql in rows}
+    found = {name: sorted(parts(sql)) for name, sql in rows}
     raw.close()
     return found
+
+
+def parts(sql: str) -> list[str]:
+    """What stands between the outer brackets of a CREATE TABLE, apart at its outer commas."""
+    found, depth = [""], 0
+    for letter in sql[sql.index("(") + 1 : sql.rindex(")")]:
+        depth += {"(": 1, ")": -1}.get(letter, 0)
+        if letter == "," and depth == 0:
+            found.append("")
+        else:
+            found[-1] += letter
+    return [" ".join(part.split()) for part in found]
 
 
 def test_migrated_equals_mapped(file: Path) -> None:
@@ -51,7 +67,8 @@ def test_check_constraints_too(file: Path, tmp_path: Path) -> None:
     Base.metadata.create_all(engine)
     engine.dispose()
     found = statements(file)
-    assert set(found) == {"job", "event", "profile_revision"}
+    assert set(found) == TABLES
+    assert any("CHECK (kind IN" in part for part in found["profile_revision"])
     assert found == statements(mapped)
 
 
@@ -63,7 +80,8 @@ def test_postgresql_is_told_the_same() -> None:
     )
     with Operations.context(context):
         r0001.upgrade()
-    assert re.findall(r"CREATE TABLE (\w+)", told.getvalue()) == ["job", "event", "profile_revision"]
+        r0002.upgrade()
+    assert set(re.findall(r"CREATE TABLE (\w+)", told.getvalue())) == TABLES
     assert "SERIAL" not in told.getvalue()  # no number is handed out by the database
 
 
@@ -113,4 +131,4 @@ def test_processes_may_open_a_new_file_at_once(tmp_path: Path) -> None:
     )  # fmt: skip
     assert (done.stdout, done.stderr, done.returncode) == ("", "", 0)
     for number in range(40):
-        assert set(statements(tmp_path / f"{number}.sqlite")) == {"job", "event", "profile_revision"}
+        assert set(statements(tmp_path / f"{number}.sqlite")) == TABLES

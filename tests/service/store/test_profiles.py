@@ -42,6 +42,7 @@ def test_a_revision_comes_back_as_given(database: Database, now: Clock) -> None:
         "shipped",
         now.time,
         1,
+        None,
     )
     assert database.read(lambda s: profiles.get_revision(s, "attachment", "h1")) is None
     assert database.read(lambda s: profiles.get_revision(s, "machine", "h2")) is None

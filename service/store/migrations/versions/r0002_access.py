@@ -1,0 +1,44 @@
+"""Who may do what: holders and credentials; who recorded a profile revision."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade() -> None:
+    """Create the two tables, add the column."""
+    op.create_table(
+        "access_holder",
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("roles", sa.Text(), nullable=False),
+        sa.Column("machines", sa.Text(), nullable=True),
+        sa.Column("created_utc", sa.Text(), nullable=False),
+        sa.Column("revoked_utc", sa.Text(), nullable=True),
+        sa.PrimaryKeyConstraint("name", name="pk_access_holder"),
+    )
+    op.create_table(
+        "access_credential",
+        sa.Column("id", sa.Text(), nullable=False),
+        sa.Column("holder", sa.Text(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("parent_id", sa.Text(), nullable=True),
+        sa.Column("digest", sa.Text(), nullable=False),
+        sa.Column("issued_utc", sa.Text(), nullable=False),
+        sa.Column("expires_utc", sa.Text(), nullable=True),
+        sa.Column("ended_utc", sa.Text(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name="pk_access_credential"),
+        sa.ForeignKeyConstraint(
+            ["holder"], ["access_holder.name"], name="fk_access_credential_holder_access_holder"
+        ),
+        sa.ForeignKeyConstraint(
+            ["parent_id"], ["access_credential.id"], name="fk_access_credential_parent_id_access_credential"
+        ),
+        sa.CheckConstraint("kind IN ('token', 'session')", name="ck_access_credential_kind"),
+        sa.CheckConstraint(
+            "(kind = 'session') = (parent_id IS NOT NULL)", name="ck_access_credential_parent"
+        ),
+    )
+    op.create_index("ix_access_credential_holder", "access_credential", ["holder"])
+    op.add_column("profile_revision", sa.Column("actor", sa.Text(), nullable=True))
