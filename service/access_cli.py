@@ -4,8 +4,10 @@ A token is printed once, alone on standard output; what is said about it goes to
 """
 
 import json
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -41,19 +43,23 @@ AllMachines = Annotated[
 ]
 Days = Annotated[float, typer.Option(help="The token expires after so many days; 0: at once.")]
 Never = Annotated[bool, typer.Option("--never-expires", help="The token does not expire by itself.")]
+Out = Annotated[
+    Path | None,
+    typer.Option(help="Write the token into this file, for you alone to read, in place of printing it."),
+]
 
 
 @app.command()
 def create(
     name: Name, role: Roles = None, machine: MachineIds = None, all_machines: AllMachines = False, days: Days = 180.0,
-    never_expires: Never = False, data: Data = DATA, as_json: Json = False,
+    never_expires: Never = False, out: Out = None, data: Data = DATA, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Create a holder and print its token, once."""
-    with _holders(data, as_json=as_json, new=True) as holders:
-        machines = _machines(machine, every=all_machines)
-        _print_token(
-            holders.create(name, role or [], machines, None if never_expires else days), as_json=as_json
-        )
+    with _holders(data, as_json=as_json, new=True) as holders, _kept(out) as keep:
+        machines = _machines(role or [], machine, every=all_machines)
+        issued = holders.create(name, role or [], machines, None if never_expires else days)
+        keep(issued)
+        _print_token(issued, out, as_json=as_json)
 
 
 @app.command("list")
@@ -66,7 +72,7 @@ def list_all(data: Data = DATA, as_json: Json = False) -> None:
         return
     table = Table(show_header=True, box=None, header_style="bold")
     for column in ("name", "roles", "machines", "state", "until"):
-        table.add_column(column, overflow="fold")
+        table.add_column(column, overflow="fold", no_wrap=column in {"state", "until"})
     for each in told:
         cells = (each.name, ", ".join(each.roles), _on(each), each.state, _until(each))
         table.add_row(*map(Text, cells))  # not as markup: a name is printed as it is
@@ -77,11 +83,13 @@ def list_all(data: Data = DATA, as_json: Json = False) -> None:
 def rotate(
     name: Name, days: Days = 180.0, never_expires: Never = False,
     overlap_hours: Annotated[float, typer.Option(help="How long the old token still counts.")] = 0.0,
-    data: Data = DATA, as_json: Json = False,
+    out: Out = None, data: Data = DATA, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Print a new token for a holder; the old one ends, and pages signed in with it."""
-    with _holders(data, as_json=as_json) as holders:
-        _print_token(holders.rotate(name, None if never_expires else days, overlap_hours), as_json=as_json)
+    with _holders(data, as_json=as_json) as holders, _kept(out) as keep:
+        issued = holders.rotate(name, None if never_expires else days, overlap_hours)
+        keep(issued)
+        _print_token(issued, out, as_json=as_json)
 
 
 @app.command()
@@ -108,7 +116,8 @@ def assign(
     """Give a holder other roles and machines, in place of those it has; its token stays."""
     with _holders(data, as_json=as_json) as holders:
         _print_holding(
-            holders.assign(name, role or [], _machines(machine, every=all_machines)), as_json=as_json
+            holders.assign(name, role or [], _machines(role or [], machine, every=all_machines)),
+            as_json=as_json,
         )
 
 
@@ -118,7 +127,7 @@ def _holders(data: Data, *, as_json: bool, new: bool = False) -> Iterator[Holder
     with refusals(as_json=as_json):
         try:
             if new:
-                data.mkdir(parents=True, exist_ok=True)
+                data.mkdir(mode=0o700, parents=True, exist_ok=True)
             elif not database_file(data).is_file():
                 raise Refused([
                     Fault("no-database", "--data", f"no database in {data}", "the data folder of a service",
@@ -135,8 +144,12 @@ def _holders(data: Data, *, as_json: bool, new: bool = False) -> Iterator[Holder
             ]) from None  # fmt: skip
 
 
-def _machines(named: list[str] | None, *, every: bool) -> list[str] | None:
-    """Assigned machines, None for every one. `Refused` where both are said."""
+def _machines(roles: list[Role], named: list[str] | None, *, every: bool) -> list[str] | None:
+    """Assigned machines, None for every one. `Refused` where both are said, or nobody is there to record for them."""
+    if every and roles and not {Role.OPERATOR, Role.ADMINISTRATOR}.intersection(roles):
+        raise Refused([
+            Fault("machines-useless", "--all-machines", ", ".join(roles), "the role of operator beside it")
+        ])  # fmt: skip
     if every and named:
         raise Refused([
             Fault("bad-option", "--machine", ", ".join(named), "machines by name or --all-machines, not both")
@@ -148,13 +161,38 @@ def _out(holding: Holding) -> HolderOut:
     return holder_out(holding, utc_now())
 
 
-def _print_token(issued: Issued, *, as_json: bool) -> None:
+@contextmanager
+def _kept(out: Path | None) -> Iterator[Callable[[Issued], None]]:
+    """Writes a token into `out`, which is made ready before: a token that cannot be kept must not be issued."""
+    if out is None:
+        yield lambda _issued: None
+        return
+    ready = out.with_name(f"{out.name}.new")
+    try:
+        descriptor = os.open(ready, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    except OSError as error:
+        found = f"{ready}: {error.strerror}"
+        raise Refused([
+            Fault("bad-option", "--out", found, "a file that can be made")
+        ]) from None  # fmt: skip
+    with os.fdopen(descriptor, "w", encoding="ascii") as file:
+        try:
+            yield lambda issued: print(issued.credential.text, file=file, flush=True)
+            ready.replace(out)
+        finally:
+            ready.unlink(missing_ok=True)
+
+
+def _print_token(issued: Issued, out: Path | None, *, as_json: bool) -> None:
     told = _out(issued.holding)
     if as_json:
-        typer.echo(json.dumps({**told.model_dump(), "token": issued.credential.text}, allow_nan=False))
-        return
-    typer.echo(f"{_sentence(told)} The token is shown this once:", err=True)
-    typer.echo(issued.credential.text)
+        token = {"token_file": str(out)} if out else {"token": issued.credential.text}
+        typer.echo(json.dumps({**told.model_dump(), **token}, allow_nan=False))
+    elif out:
+        typer.echo(f"{_sentence(told)} The token is in {out}.", err=True)
+    else:
+        typer.echo(f"{_sentence(told)} The token is shown this once:", err=True)
+        typer.echo(issued.credential.text)
 
 
 def _print_holding(holding: Holding, *, as_json: bool) -> None:

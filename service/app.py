@@ -1,5 +1,6 @@
 """create_app(settings): assembly only."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import version
@@ -46,8 +47,8 @@ _TAGS = [
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
-    {"name": "access", "description": "Who is asking, and pages that sign in. Off on loopback unless asked for: see "
-     "/guide/access. `curl -s localhost:8311/v1/sessions/current -H \"authorization: Bearer $TIPDATUM_TOKEN\"`"},
+    {"name": "access", "description": "Who is asking, and pages that sign in. Off on loopback unless asked for. "
+     "/guide/access. `sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},
     {"name": "service", "description": "Health and version. `curl -s localhost:8311/v1/health`"},
 ]  # fmt: skip
 
@@ -111,7 +112,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.add_middleware(
         Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes},
-        hosts=settings.hosts, access=lambda: app.state.access,
+        hosts=settings.hosts, access=lambda: app.state.access, proxy=settings.proxy,
     )  # fmt: skip
     described = app.openapi
 
@@ -128,15 +129,19 @@ def create_app(settings: Settings) -> FastAPI:
 
 def open_store(settings: Settings) -> Database:
     """The database in the data folder, made and migrated where needed."""
-    settings.data_folder.mkdir(parents=True, exist_ok=True)
+    settings.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     return open_database(settings.database_url)
 
 
 def _status_routes(app: FastAPI) -> None:
     @app.get("/v1/health", tags=["service"], summary="Whether the service and its database answer")
-    def health(request: Request) -> Health:
-        """Whether the service and its database answer."""
-        request.app.state.database.check()
+    async def health(request: Request) -> Health:
+        """Whether the service and its database answer. Whoever asks while that is being found out shares the answer."""
+        running: asyncio.Task[None] | None = getattr(app.state, "health", None)
+        if running is None or running.done():
+            running = asyncio.create_task(run_in_threadpool(request.app.state.database.check))
+            app.state.health = running
+        await asyncio.shield(running)
         return Health(status="good")
 
     @app.get("/v1/version", tags=["service"], summary="The release that answers")

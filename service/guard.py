@@ -7,8 +7,11 @@ A page from elsewhere, a name rebound to this machine, a flood, or a text that m
 last resort stands here too: what nobody foresaw is logged and answered without a word of the inside.
 """
 
+import json
 import re
+from asyncio import timeout
 from collections.abc import Callable, Collection, Mapping
+from time import monotonic
 from urllib.parse import unquote_to_bytes
 
 from fastapi.responses import JSONResponse
@@ -19,6 +22,7 @@ from . import policy
 from .access.admission import Access, Admitted
 from .access.caller import LOCAL, NOBODY
 from .access.pace import sender
+from .access.proxy import through
 from .access.rights import is_public
 from .problems import Problem, as_response, internal, problem, refuse_socket, unanswered
 from .secret import holds_one
@@ -31,6 +35,10 @@ ARROW = "application/vnd.apache.arrow.stream"
 _LONGEST_LENGTH = 18  # digits of a Content-Length; an exabyte has no more
 _ELSEWHERE = "a page of this service, or no page at all"
 _SECURE = frozenset({"https", "wss"})
+_NOBODY_S_BYTES = 4096  # a token and its braces; nothing else that is public has a body
+_PATIENCE_S, _PATIENCE_BULK_S = 30.0, 120.0
+_SAME_MOMENT_S = 0.25
+_SIGNING_IN = "/v1/sessions"
 _HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 Headers = Mapping[str, list[str]]
@@ -40,13 +48,15 @@ class Guard:
     """The ASGI application `app` behind the checks; bodies of more than `max_body_bytes` are refused.
 
     `bulk`: paths that take larger bodies, JSON or Arrow, with the limit of each. `hosts`: the names and addresses it
-    may be asked by. `access`: gives what lets callers in, or None where access control is off.
+    may be asked by. `access`: gives what lets callers in, or None where access control is off. `proxy`: the address
+    that everything must come through, with TLS ended there.
     """
 
     def __init__(
         self, app: ASGIApp, max_body_bytes: int, bulk: Mapping[str, int] | None = None,
-        hosts: Collection[str] = LOOPBACK, access: Callable[[], Access | None] = lambda: None,
+        hosts: Collection[str] = LOOPBACK, access: Callable[[], Access | None] = lambda: None, proxy: str | None = None,
     ) -> None:  # fmt: skip
+        self._proxy = proxy
         self._app = app
         self._most = max_body_bytes
         self._bulk = bulk or {}
@@ -73,12 +83,28 @@ class Guard:
         bulk = scope["path"] in self._bulk
         most = self._bulk.get(scope["path"], self._most)
         try:
-            refusal = await self._admitted(scope, headers) or _length_fault(headers, most)
+            refusal = await self._admitted(scope, headers)
+            if scope.get("caller") is NOBODY:
+                most = _NOBODY_S_BYTES
+            refusal = refusal or _length_fault(headers, most)
             if refusal is None:
-                body = await _read(receive, most)
+                begun = monotonic()
+                try:
+                    async with timeout(_PATIENCE_BULK_S if bulk else _PATIENCE_S):
+                        body = await _read(receive, most)
+                except TimeoutError:
+                    found = f"a body not here after {monotonic() - begun:.0f} s"
+                    late = _refuse("too-slow", found, "the whole of it sooner", "send less at a time")
+                    await late(scope, receive, send)
+                    return
                 if body is None:  # half a body: nobody waits for an answer, and half is never acted on
                     return
-                refusal = _body_fault(body, headers, most, bulk=bulk)
+                if (
+                    monotonic() - begun > _SAME_MOMENT_S
+                ):  # a right may have ended while the body was on its way
+                    refusal = await self._admitted(scope, headers)
+                refusal = refusal or _body_fault(body, headers, most, bulk=bulk)
+                refusal = refusal or (None if bulk else _token_in_body(scope, headers, body))
                 receive = _replay(body, receive)
             if refusal is not None:
                 refusal.headers["Connection"] = "close"  # what is left of the body is not read
@@ -92,17 +118,24 @@ class Guard:
 
     async def _admitted(self, scope: Scope, headers: Headers) -> JSONResponse | None:
         """The refusal of a connection, or None with its caller in the scope."""
-        refusal = self._stranger(scope, headers) or _token_in_url(scope)
-        if refusal is not None:
-            return refusal
         access = self._access()
         if access is None:
             scope["caller"] = LOCAL
-            return None
+            return self._stranger(scope, headers) or _token_in_url(scope)
         try:
             scope["caller"] = NOBODY
+            if self._proxy is not None and "sender" not in scope:
+                past = through(scope, headers, self._proxy)
+                if past is not None:
+                    return problem(past.code, [past])
             scope["sender"] = sender(scope.get("client"))
-            access.keep_pace(scope["sender"])
+            # A page from elsewhere must not use up the pace of the browser that shows it.
+            refusal = self._stranger(scope, headers)
+            if refusal is None:
+                access.keep_pace(scope["sender"])
+                refusal = _token_in_url(scope)
+            if refusal is not None:
+                return refusal
             if not is_public(scope.get("method", "WS"), scope["path"]):
                 secure = scope.get("scheme") in _SECURE
                 scope["admitted"] = admitted = await access.admit(headers, scope["sender"], secure=secure)
@@ -145,19 +178,24 @@ class _Answer:
         self._send = send
         self.begun = False
         self._path = scope["path"]
-        self._secure = scope.get("scheme") == "https"
+        self._scope = scope  # a proxy may tell its scheme later
         self._held: Message | None = None
 
     async def __call__(self, message: Message) -> None:
         if message["type"] != "http.response.start":
             if self._held is not None:
-                await self._begin(self._held, policy.headers_of(message["body"], secure=self._secure))
+                await self._begin(
+                    self._held,
+                    policy.headers_of(message["body"], secure=self._scope.get("scheme") == "https"),
+                )
                 self._held = None
             await self._send(message)
         elif message["status"] == 200 and self._path in policy.WITH_INLINE_SCRIPT:
             self._held = message  # until the text is there that its policy hangs on
         else:
-            await self._begin(message, policy.headers(self._path, secure=self._secure))
+            await self._begin(
+                message, policy.headers(self._path, secure=self._scope.get("scheme") == "https")
+            )
 
     async def _begin(self, start: Message, extra: policy.Headers) -> None:
         self.begun = True
@@ -194,6 +232,20 @@ def _token_in_url(scope: Scope) -> JSONResponse | None:
     if holds_one(address):
         return _refuse("token-in-url", "a token in the address", "it in the header Authorization: Bearer TOKEN",
                        "rotate it now: tipdatum access rotate")  # fmt: skip
+    return None
+
+
+def _token_in_body(scope: Scope, headers: Headers, body: bytes) -> JSONResponse | None:
+    """What is recorded is there for good and for every viewer: a token pasted into a note must not be."""
+    if scope["path"] == _SIGNING_IN:
+        return None
+    text = body.decode()
+    if "\\" in text:  # as it will be read, not as it was spelt
+        text = json.dumps(json.loads(text), ensure_ascii=False)
+    kept = "tipdatum_" in text.lower() and holds_one(text)
+    if kept or any(map(holds_one, headers.get("idempotency-key", []))):
+        return _refuse("token-in-body", "a token, or a piece of one, in what would be recorded",
+                       "it in the header Authorization: Bearer TOKEN alone", "take it out")  # fmt: skip
     return None
 
 

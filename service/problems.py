@@ -4,6 +4,7 @@ Each fault has a JSON pointer (RFC 6901) into the request, what was expected, wh
 """
 
 import logging
+import traceback
 import uuid
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any
@@ -20,6 +21,7 @@ from starlette.websockets import WebSocket
 from kinematics.errors import Fault, Refused
 from machine_profiles import ProfileFaulty
 
+from .secret import hide
 from .store import (
     DatabaseFromTheFuture,
     IdempotencyConflict,
@@ -45,9 +47,11 @@ TABLE: dict[str, tuple[int, str]] = {
     "bad-request": (400, "The request cannot be read"),
     "bad-header": (400, "A header cannot be read"),
     "token-in-url": (400, "A token in an address"),
+    "token-in-body": (400, "A token where it would be kept"),
     "unauthenticated": (401, "Who asks is not known"),
     "foreign-origin": (403, "Asked by a page from elsewhere"),
     "not-allowed": (403, "Not with these roles"),
+    "not-by-proxy": (403, "Not through the proxy"),
     "not-assigned": (403, "Not an assigned machine"),
     "not-found": (404, "Nothing is here"),
     "unknown-job": (404, "No such job"),
@@ -67,8 +71,11 @@ TABLE: dict[str, tuple[int, str]] = {
     "not-withdrawable": (409, "That entry cannot be withdrawn"),
     "not-at-seat": (409, "Not at the seat"),
     "not-waiting": (409, "That entry does not wait"),
+    "too-many-waiting": (409, "Too many entries wait"),
+    "overtaken": (409, "Another setup is in effect"),
     "idempotency-conflict": (409, "The key stands for another request"),
     "sequence-mismatch": (412, "The log has moved on"),
+    "too-slow": (408, "The body did not arrive"),
     "too-large": (413, "The body is too large"),
     "wrong-media-type": (415, "Not a media type for this"),
     "foreign-host": (421, "Asked for another host"),
@@ -151,7 +158,7 @@ def problem(
 def internal(error: BaseException) -> JSONResponse:
     """The answer to what nobody foresaw: nothing of the inside, but the name under which the log has it all."""
     instance = _instance()
-    _log.error("internal fault %s", instance, exc_info=error)
+    _write_down("internal fault", instance, error)
     return problem("internal", detail=f"Something failed on our side. {_UNSURE}", instance=instance)
 
 
@@ -162,13 +169,18 @@ _UNSURE = (
 )
 
 
+def _write_down(what: str, instance: str, error: BaseException) -> None:
+    """Into our own log, with its traceback, but for a credential that may stand in an exception's text."""
+    _log.error("%s %s\n%s", what, instance, hide("".join(traceback.format_exception(error))))
+
+
 def _instance() -> str:
     return f"urn:uuid:{uuid.uuid4()}"
 
 
 def install(app: FastAPI) -> None:
     """Answer every exception that is foreseen with a problem document; the guard answers the others."""
-    app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(Problem, _problem)  # type: ignore[arg-type]  # a socket is answered in it
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(ProfileFaulty, _profile_faulty)
     app.add_exception_handler(RequestValidationError, _invalid)
@@ -186,11 +198,12 @@ def answering(slug: str, detail: str) -> Callable[[Request, Exception], Awaitabl
     return handler
 
 
-async def _problem(request: Request | WebSocket, error: Exception) -> JSONResponse:
+async def _problem(request: Request | WebSocket, error: Exception) -> JSONResponse | None:
     assert isinstance(error, Problem)  # noqa: S101
     answer = as_response(error)
     if isinstance(request, WebSocket):
         await refuse_socket(answer, request.scope, request.receive, request.send)
+        return None
     return answer
 
 
@@ -306,7 +319,7 @@ def unanswered(error: BaseException) -> JSONResponse:
 
 def _logged(slug: str, detail: str, error: BaseException) -> JSONResponse:
     instance = _instance()
-    _log.error("%s %s", slug, instance, exc_info=error)
+    _write_down(slug, instance, error)
     return problem(slug, detail=detail, instance=instance)
 
 

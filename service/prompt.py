@@ -154,8 +154,8 @@ def source_of(name: str, *kinds: str) -> str:
     raise Refused([Fault(f"unknown-{what}", what, shown(name), expected, nearest(name, list(known)))])
 
 
-def read_text(path: Path) -> str:
-    """A profile file's text. `Refused` "unreadable" for one that is missing, huge or not UTF-8."""
+def read_text(path: Path, what: str = "a TOML file") -> str:
+    """The text of a file that should be `what`. `Refused` "unreadable" for one that is missing, huge or not UTF-8."""
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise Refused([Fault("unreadable", str(path), "a huge file", f"at most {LARGEST_FILE} bytes")])
@@ -164,7 +164,7 @@ def read_text(path: Path) -> str:
         found = (
             error.strerror if isinstance(error, OSError) and error.strerror else "bytes that are not UTF-8"
         )
-        raise Refused([Fault("unreadable", str(path), found, "a TOML file in UTF-8")]) from None
+        raise Refused([Fault("unreadable", str(path), found, f"{what} in UTF-8")]) from None
 
 
 def verdict_of(name: str, fits: str | None) -> dict[str, Any]:
@@ -189,7 +189,7 @@ def _in_file(file: str, faults: Iterable[ProfileFault]) -> list[Fault]:
 
 def token_for(file: Path | None) -> str | None:
     """The token in a file, else in TIPDATUM_TOKEN, else none. Never an option: a command line is seen by others."""
-    text = os.environ.get("TIPDATUM_TOKEN") if file is None else read_text(file)
+    text = os.environ.get("TIPDATUM_TOKEN") if file is None else read_text(file, "a token")
     if text is None:
         return None
     given = parse(text.strip())

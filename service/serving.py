@@ -16,6 +16,7 @@ from .settings import LOOPBACK, PREFIX, Settings
 from .store import StoreError
 from .text import shown, wanted
 
+MOST_CONNECTIONS = 1000
 _OPTIONS = {
     "data_folder": "--data", "host": "--host", "port": "--port", "names": "--name", "access": "--access",
     "tls_certificate": "--tls-certificate", "tls_key": "--tls-key", "proxy": "--proxy", "unencrypted": "--unencrypted",
@@ -36,7 +37,9 @@ def run(**given: Any) -> None:
         _try_store(settings)
         config = uvicorn.Config(
             create_app(settings), log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
-            proxy_headers=settings.proxy is not None, forwarded_allow_ips=settings.proxy or "",
+            proxy_headers=False,  # what a proxy says is read by the guard
+            # Strangers may come: the reader of HTTP that limits headers, and an end to connections.
+            http="h11" if settings.access else "auto", limit_concurrency=MOST_CONNECTIONS if settings.access else None,
             ssl_certfile=settings.tls_certificate, ssl_keyfile=settings.tls_key,
         )  # fmt: skip
         _load(config, settings)

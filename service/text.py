@@ -255,6 +255,8 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
     """
     part, *place = each["loc"]
     kind, value, limits = each["type"], each.get("input"), each.get("ctx") or {}
+    if place and place[-1] == "token":
+        value = "(not shown)"
     inside = part == "body"
     at = pointer(p for p in place if p != "[key]") if inside else ""
     where = "" if inside else f" in the {part} parameter {'.'.join(map(str, place))}"

@@ -23,8 +23,10 @@ from .holders import counts, machines_of
 from .pace import Pace, whole_seconds
 
 Headers = Mapping[str, list[str]]
-# A mistake is forgiven twenty times, then one guess in three seconds is looked at.
+# A mistake is forgiven twenty times, then one guess in three seconds is told that it was wrong.
 FAILURES_AT_ONCE, FAILURES_PER_S = 20, 1 / 3
+# Of each holder; more than twenty pages of one are signed out from the oldest on.
+SIGN_INS_AT_ONCE, SIGN_INS_PER_S, MOST_SESSIONS = 60, 1 / 6, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,7 @@ class Access:
         self._session = timedelta(hours=session_hours)
         self._senders = Pace(per_s, at_once)
         self._holders = Pace(per_s, at_once)
+        self._sign_ins = Pace(SIGN_INS_PER_S, SIGN_INS_AT_ONCE)
         self._failures = Pace(FAILURES_PER_S, FAILURES_AT_ONCE)
 
     def keep_pace(self, sender: str) -> None:
@@ -64,6 +67,7 @@ class Access:
     async def sign_in(self, text: str, sender: str) -> tuple[Credential, Admitted]:
         """A new session for a token; it ends with the token, or after `session_hours`."""
         admitted = await self._checked(text, "token", sender)
+        _slow(self._sign_ins.take(admitted.caller.name), f"sessions begun by {admitted.caller.name!r}")
         made = mint()
         now = self._now()
         until = now + self._session
@@ -71,6 +75,7 @@ class Access:
             until = min(until, admitted.expires_utc)
 
         def work(session: Session) -> None:
+            access.make_room(session, admitted.caller.name, now, MOST_SESSIONS - 1)
             access.add_credential(
                 session,
                 made.id,
@@ -90,16 +95,14 @@ class Access:
         await run_in_threadpool(self._database.write, lambda s: access.end(s, [credential_id], now))
 
     async def _checked(self, text: str, kind: Literal["token", "session"], sender: str) -> Admitted:
-        _slow(self._failures.wait(sender), "wrong tokens from this address")
         given = parse(text)
         known = None
         if given is not None:
             known = await run_in_threadpool(self._database.read, lambda s: access.find(s, given.id))
-            # Again: of guesses sent all at once, those past the limit are told nothing.
-            _slow(self._failures.wait(sender), "wrong tokens from this address")
         right = given is not None and given.matches(None if known is None else known.credential.digest)
         if known is None or not right or known.credential.kind != kind:
-            self._failures.take(sender)
+            # A right token goes through all the same: a neighbour who guesses must not lock the cab out.
+            _slow(self._failures.take(sender), "wrong tokens from this address")
             raise _nobody("bad-token", f"no {kind} of this service", "the whole of it, as it was given")
         return _judged(known, kind, self._now())
 

@@ -1,5 +1,6 @@
 """Giving and taking access: what `tipdatum access` does. Works on the database, whether or not a service runs on it."""
 
+import unicodedata
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -13,9 +14,10 @@ from service.secret import Credential, hide, holds_one, mint
 from service.store import Database, access, profiles
 from service.store.access import StoredCredential, StoredHolder
 
-from .caller import LOCAL, Role, listed
+from .caller import LOCAL, NOBODY, Role, listed
 
 LONGEST_NAME = 60
+_RESERVED = {LOCAL.name, NOBODY.name}
 LONGEST_DAYS = 3650
 
 
@@ -184,11 +186,12 @@ def _active(session: Session, name: str) -> Holding:
 
 def _name_faults(session: Session, name: str) -> Iterator[Fault]:
     good = 0 < len(name) <= LONGEST_NAME and name == name.strip() and name.isprintable()
-    if not good or name == LOCAL.name or holds_one(name):
+    good = good and unicodedata.is_normalized("NFC", name)
+    if not good or name.casefold() in _RESERVED or holds_one(name):
         yield Fault("bad-name", "name", repr(hide(name)[:LONGEST_NAME]),
                     f"1 to {LONGEST_NAME} signs on one line, no blanks at its ends, not {LOCAL.name!r}",
                     "name the person, tablet or program: it stands in every record")  # fmt: skip
-    elif access.holder(session, name) is not None:
+    elif name.casefold() in {each.name.casefold() for each in access.holders(session)}:
         yield Fault("holder-exists", "name", repr(name), "a name never given before: records keep it",
                     "rotate its token, or choose another name")  # fmt: skip
 

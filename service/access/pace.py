@@ -46,14 +46,15 @@ def whole_seconds(wait: float) -> str:
 
 
 def sender(client: tuple[str, int] | None) -> str:
-    """The key of an address; of IPv6 the /64, within which a sender chooses addresses freely."""
+    """The key of an address: of IPv6 the /64, of this machine all, within which a sender chooses addresses freely."""
     if client is None:
         return "unknown"
     try:
         address = ip_address(client[0])
     except ValueError:
         return client[0]
-    if isinstance(address, IPv6Address):
-        mapped = address.ipv4_mapped
-        return str(mapped) if mapped is not None else f"{IPv6Address(int(address) >> 64 << 64)}/64"
-    return str(address)
+    mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
+    known = mapped or address
+    if known.is_loopback:
+        return "loopback"
+    return f"{IPv6Address(int(known) >> 64 << 64)}/64" if isinstance(known, IPv6Address) else str(known)

@@ -8,7 +8,7 @@ from fastapi import Depends, Header, Request, Response
 from starlette.requests import HTTPConnection
 
 from kinematics.errors import Fault, Refused
-from service.access.caller import Caller
+from service.access.caller import LOCAL, Caller
 from service.access.rights import needs_right
 from service.book.keeper import Decide, Keeper, Recorded
 from service.book.payloads import Payload
@@ -62,7 +62,8 @@ IdempotencyKey = Annotated[
     str | None,
     Header(
         min_length=1, max_length=200,
-        description="Your own unique text for this request: sent again, it is answered again and recorded once.",
+        description="Your own unique text for this request: sent again by the same caller, it is answered again and "
+        "recorded once.",
     ),
 ]  # fmt: skip
 
@@ -104,16 +105,22 @@ class Recorder:
         self._key = idempotency_key
 
     def __call__(self, job: str, asked: Recording, decide: Decide) -> Recorded:
-        """Append what `decide` makes of the request, if the caller may record for the machine on the job."""
+        """Append what `decide` makes of the request, if the caller may record for the machine on the job.
 
-        def allowed(state: JobState, seq: int) -> Payload:
+        And for the one on it afterwards: a withdrawal or acknowledgement may put another there.
+        """
+
+        def assigned(state: JobState) -> None:
             if state.machine is not None:
                 self.caller.needs_machine(state.machine.id)
+
+        def allowed(state: JobState, seq: int) -> Payload:
+            assigned(state)
             return decide(state, seq)
 
         done = self.keeper.record(
-            job, asked, allowed, self.caller.name, key=self._key, request_hash=self.request_hash(asked),
-            expected_seq=expected_seq(self._expected),
+            job, asked, allowed, self.caller.name, after=assigned, key=self._key,
+            request_hash=self.request_hash(asked), expected_seq=expected_seq(self._expected),
         )  # fmt: skip
         self._response.headers["ETag"] = f'"{done.entry.seq}"'
         return done
@@ -132,9 +139,13 @@ class Recorder:
             ])  # fmt: skip
 
     def request_hash(self, asked: Recording) -> str:
-        """What makes two requests the same: the route and the body."""
+        """What makes two requests the same: who asks, the route and the body.
+
+        While everybody is one person nobody is named, so that keys from before access control hold.
+        """
+        who = "" if self.caller is LOCAL else f"{json.dumps(self.caller.name)}\n"
         body = json.dumps(asked.model_dump(mode="json"), sort_keys=True, allow_nan=False)
-        return hashlib.sha256(f"{self._path}\n{body}".encode()).hexdigest()
+        return hashlib.sha256(f"{who}{self._path}\n{body}".encode()).hexdigest()
 
 
 RecorderDep = Annotated[Recorder, Depends(Recorder)]

@@ -12,6 +12,7 @@ WHAT = {
     "target-set": "target", "station-touched": "station", "withdrawn": "withdrawal", "seat-taken": "seat",
     "acknowledged": "acknowledgement",
 }  # fmt: skip
+MOST_NAMED = 10
 
 
 def revision(content_hash: str) -> str:
@@ -68,15 +69,21 @@ def _rules(rules: p.Rules, now: p.Rules) -> str:
 
 
 def _withdrawal(state: JobState, seq: int) -> str:
-    falls, returns = (
-        [_named(state, each) for each in sorted(found - {seq})] for found in withdrawing(state, seq)
-    )
+    falls, returns = (_listed(state, sorted(found - {seq})) for found in withdrawing(state, seq))
     text = f"withdraws {_named(state, seq)}"
     if falls:
-        text += f"; with it goes {', '.join(falls)}"
+        text += f"; with it goes {falls}"
     if returns:
-        text += f"; back comes {', '.join(returns)}"
+        text += f"; back comes {returns}"
     return text
+
+
+def _listed(state: JobState, seqs: list[int]) -> str:
+    """Entries by name; of more than `MOST_NAMED` the latest, which change the most."""
+    more = len(seqs) - MOST_NAMED
+    return ", ".join(_named(state, seq) for seq in seqs[-MOST_NAMED:]) + (
+        f" and {more} earlier" if more > 0 else ""
+    )
 
 
 def _named(state: JobState, seq: int) -> str:

@@ -14,7 +14,8 @@ from kinematics.errors import Fault, Refused
 from kinematics.parameters import EDGE_POINTS
 from kinematics.readout import LINES, Advised, Aim, PointReadout, readout
 from kinematics.units import LengthUnit, percent_from_ratio
-from service.book import decide
+from service.access.caller import LOCAL, Caller, Right
+from service.book import decide, seat
 from service.book import requests as q
 from service.book.keeper import Keeper, observed, taken_since
 from service.book.posing import swing_of
@@ -23,7 +24,7 @@ from service.strict import Strict
 
 from .answers import ADVISORY, Length, Reference, length, maybe, play_out, reference, waiting_out
 from .corrections import CorrectionOut, TiltOut, correction_out, part, size, tilt_out
-from .door import KeeperDep
+from .door import CallerDep, KeeperDep
 from .entry_words import revision
 from .jobs import JobId
 
@@ -94,6 +95,7 @@ class ReadoutOut(Strict):
     units: q.Units
     machine: Reference | None
     attachment: Reference | None
+    seat: str | None = Field(description="Who sits at the machine; what others change waits for them.")
     target: str | None
     line: str
     points: dict[str, EdgeOut] = Field(description="left, centre and right; the bucket's own left and right.")
@@ -127,7 +129,7 @@ class ReadoutOut(Strict):
 
 
 @router.post("/readouts", summary="Elevation and cut or fill of a pose")
-def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
+def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -> ReadoutOut:
     """Elevation, cut or fill for a pose. Computed, not recorded."""
     state = keeper.state(job)
     taken_since(state, observed(asked.observed_at, keeper.now(), state.rules.age_limit_s))
@@ -144,7 +146,7 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
     units = state.units
     return ReadoutOut(
         job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
-        attachment=reference(state.attachment), target=asked.target, line=asked.line,
+        attachment=reference(state.attachment), seat=state.seat, target=asked.target, line=asked.line,
         points={name: _edge(point, state) for name, point in told.points.items()},
         lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
         below_floor_limit=told.below_floor_limit, **_shape(found, state),
@@ -153,8 +155,18 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep) -> ReadoutOut:
         corrections=[_advised(each, LINES[asked.line][1], units) for each in told.corrections],
         tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
         no_number_because=[_why(f) for f in told.why_not],
-        warnings=[_why(f) for f in (*told.warnings, *_changes(job, state, keeper))],
+        warnings=[_why(f) for f in (*told.warnings, *_elsewhere(state, caller), *_changes(job, state, keeper))],
         hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
+    )  # fmt: skip
+
+
+def _elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
+    """Whoever may record reads while somebody else sits at the machine: nothing would wait for them."""
+    if caller is LOCAL or state.seat in {None, caller.name} or not caller.may(Right.RECORD):
+        return
+    yield Fault(
+        "not-at-the-seat", "", f"{state.seat!r} sits at the machine since entry {seat.since(state)}",
+        "the one who digs by this readout at the seat", "take the seat (POST seats) if it is you at the levers",
     )  # fmt: skip
 
 

@@ -143,7 +143,7 @@ def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.Record
 
 @router.post("/seats", status_code=201)
 def take_seat(job: JobId, asked: q.SeatIn, record: RecorderDep) -> a.RecordedOut:
-    """Sit at the machine from now on: what others change of targets, profiles and rules waits for you."""
+    """Sit at the machine from now on: what others withdraw, or change of targets, profiles and rules, waits for you."""
     return _plain(record(job, asked, lambda state, _seq: seat.take(state, asked)))
 
 

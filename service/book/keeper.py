@@ -135,13 +135,14 @@ class Keeper:
         decide: Decide,
         actor: str,
         *,
+        after: Callable[[JobState], object],
         key: str | None,
         request_hash: str,
         expected_seq: int | None,
     ) -> Recorded:
         """Decide on the state of this moment and append; returns only when it is on disk.
 
-        Raises `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
+        `after` looks at the state with the new entry and may refuse it. Raises `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
         """
         arrived = self.now()
 
@@ -153,7 +154,9 @@ class Keeper:
                     taken_since(state, seen)
                 payload = seat.weighed(state, decide(state, last + 1), actor)
                 entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, seen, arrived)
-                believable(extend(state, [entry]))  # what cannot be read back is not written
+                then = extend(state, [entry])
+                after(then)
+                believable(then)  # what cannot be read back is not written
                 return self._new(payload, actor, seen)
 
             return events.record(

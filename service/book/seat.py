@@ -4,15 +4,23 @@ A target, profile or rule does not change under the one who digs by it. What wai
 in it, so that the fold needs nobody's name to leave it out; an acknowledgement names it and puts it into effect there.
 """
 
+from collections.abc import Sequence
+
 from kinematics.errors import Fault, Refused, refuse
 
 from . import payloads as p
 from . import requests as q
 from .decide import Fit, free_target, needs_receiver, not_withdrawable, together, withdrawable
-from .state import Entry, JobState, acknowledged, extend, void_of
+from .state import Entry, JobState, acknowledged, extend, places, taking_effect, void_of
 
 # A receiver's place is part of the profile. Readings, moves and laser are facts of the site and count at once.
-HELD = frozenset({"target-set", "setup-begun", "attachment-changed", "receiver-clamped", "rules-set"})
+# A withdrawal of any of them may bring an earlier height or target back, so it is held, whatever it names.
+HELD = frozenset({
+    "target-set", "setup-begun", "attachment-changed", "receiver-clamped", "rules-set", "withdrawn",
+})  # fmt: skip
+
+# What somebody at the seat can still look through; each costs every readout a sentence.
+MOST_WAITING = 50
 
 
 def is_away(state: JobState, actor: str) -> bool:
@@ -23,14 +31,14 @@ def is_away(state: JobState, actor: str) -> bool:
 def weighed(state: JobState, payload: p.Payload, actor: str) -> p.Payload:
     """The payload as it is to be recorded: with `waits` where an actor away from the seat changes what is held.
 
-    A withdrawal waits if a held entry that is in effect would go with it or come back. Raises `Refused`
-    "not-at-seat" for declining what another recorded, "not-withdrawable" for a second withdrawal that would wait.
+    Declining what waits is the one withdrawal that does not wait. Raises `Refused` "not-at-seat" for declining what
+    another recorded, "not-withdrawable" for a second withdrawal that would wait, "too-many-waiting".
     """
-    if not is_away(state, actor):
+    if not is_away(state, actor) or p.NAMES[type(payload)] not in HELD:
         return payload
     if isinstance(payload, p.Withdrawn):
-        _may_decline(state, payload.seq, actor)
-        if not any(withdrawing(state, payload.seq)):
+        if payload.seq in state.waiting:
+            _may_decline(state, payload.seq, actor)
             return payload
         for seq in state.waiting:
             earlier = state.entries[seq - 1].payload
@@ -39,14 +47,17 @@ def weighed(state: JobState, payload: p.Payload, actor: str) -> p.Payload:
                     f"entry {payload.seq}, whose withdrawal waits already (entry {seq})",
                     "an entry whose withdrawal does not wait", "the seat has to acknowledge that one",
                 )  # fmt: skip
-    elif p.NAMES[type(payload)] not in HELD:
-        return payload
+    if len(state.waiting) >= MOST_WAITING:
+        raise Refused([
+            Fault("too-many-waiting", "", f"{len(state.waiting)} entries that wait already", f"at most {MOST_WAITING}",
+                  "the seat has to acknowledge or withdraw some first")
+        ])  # fmt: skip
     return payload.model_copy(update={"waits": True})
 
 
 def _may_decline(state: JobState, seq: int, actor: str) -> None:
     entry = state.entries[seq - 1]
-    if seq in state.waiting and entry.actor != actor:
+    if entry.actor != actor:
         found = f"{actor!r}, declining entry {seq}, which {entry.actor!r} recorded"
         raise Refused([_not_at_seat(state, found, "seq", f"{state.seat!r} at the seat, or {entry.actor!r}")])
 
@@ -58,15 +69,16 @@ def _not_at_seat(state: JobState, found: str, where: str, expected: str) -> Faul
 
 
 def withdrawing(state: JobState, seq: int) -> tuple[frozenset[int], frozenset[int]]:
-    """Held entries that would go out of effect, and that would come back, if entry `seq` were withdrawn now."""
+    """Entries that would go out of effect, and that would come back, if entry `seq` were withdrawn now."""
     last = state.entries[-1]
     asked = p.Withdrawn(seq=seq, reason="")
     new = Entry(last.seq + 1, "withdrawn", asked, "", "", last.observed_utc, last.recorded_utc)
     given = acknowledged(state.entries)
     changed = frozenset(
-        each for each in void_of((*state.entries, new)) ^ state.void
-        if (entry := state.entries[each - 1]).type in HELD and (each in given or not entry.payload.waits)
-    )  # fmt: skip
+        each
+        for each in void_of((*state.entries, new)) ^ state.void
+        if each in given or not state.entries[each - 1].payload.waits
+    )
     return changed - state.void, changed & state.void
 
 
@@ -82,6 +94,24 @@ def names_taken(state: JobState, actor: str) -> frozenset[str]:
     staying = {name for name, hung in state.targets.items() if hung.seq not in going}
     coming = (state.entries[seq - 1].payload for seq in state.waiting)
     return frozenset(staying | {wanted.name for wanted in coming if isinstance(wanted, p.TargetSet)})
+
+
+def since(state: JobState) -> int:
+    """The entry by which whoever sits at the machine came to sit there; 0 without a seat."""
+    who, found = None, 0
+    for entry in state.entries:
+        if entry.seq in state.void or entry.actor == who:
+            continue
+        if who is None:  # nobody takes a seat before a setup that counts
+            gives = any(
+                each.type == "setup-begun" and each.seq not in state.void
+                for each in taking_effect(entry, state.entries)
+            )
+        else:
+            gives = entry.type == "seat-taken"
+        if gives:
+            who, found = entry.actor, entry.seq
+    return found
 
 
 def take(state: JobState, asked: q.SeatIn) -> p.SeatTaken:
@@ -147,6 +177,7 @@ def _after(state: JobState, entry: Entry, actor: str, fit: Fit) -> JobState:
             together(lambda: free_target(state.targets, name), lambda: state.book.point(benchmark))
         case p.AttachmentChanged() | p.ReceiverClamped():
             state.book.needs_setup()
+            _not_overtaken(state, entry)
         case p.Withdrawn(seq=seq):
             withdrawable(state, seq)
         case _:
@@ -160,3 +191,24 @@ def _after(state: JobState, entry: Entry, actor: str, fit: Fit) -> JobState:
         if isinstance(entry.payload, p.ReceiverClamped):
             needs_receiver(machine)
     return after
+
+
+def _not_overtaken(state: JobState, entry: Entry) -> None:
+    """Raise `Refused` "overtaken" for a change of a setup that is not the one in effect: its place is another machine's."""
+    then, now = _setup_of(state.entries[: entry.seq]), _setup_of(state.entries)
+    if then != now:
+        raise Refused([
+            Fault("overtaken", "", f"{entry.type}, recorded on the setup of entry {then}",
+                  f"a change to the setup of entry {now}, which is in effect", "record it anew")
+        ])  # fmt: skip
+
+
+def _setup_of(entries: Sequence[Entry]) -> int:
+    """The setup in effect after these entries, 0 without one."""
+    placed, void = places(entries), void_of(entries)
+    setups = [
+        (placed[e.seq], e.seq)
+        for e in entries
+        if e.type == "setup-begun" and e.seq in placed and e.seq not in void
+    ]
+    return max(setups)[1] if setups else 0

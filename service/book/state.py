@@ -168,7 +168,9 @@ def places(entries: Sequence[Entry]) -> dict[int, tuple[int, int]]:
     found = acknowledged(entries)
     for e in entries:
         undone = _undone_by(e)
-        if not (e.payload.waits or (undone is not None and undone not in found)):
+        if undone is not None and undone not in found:
+            found.pop(e.seq, None)
+        elif not e.payload.waits:
             found[e.seq] = (e.seq, 0)
     return found
 

@@ -1,4 +1,4 @@
-"""Holders and their credentials. Nothing is deleted: a name is given once, and what ended says when.
+"""Holders and their credentials. A name is given once, and a token that ended says when; only old sessions go.
 
 Every function takes the session of `Database.write` or `Database.read` and leaves the transaction to it.
 """
@@ -119,6 +119,16 @@ def add_credential(
         )
     )  # fmt: skip
     session.flush()
+
+
+def make_room(session: Session, name: str, now: datetime, most: int) -> None:
+    """Drop a holder's sessions that are over, and of the others all but the latest `most`. Sessions are no record."""
+    of = select(AccessCredential).where(AccessCredential.holder == name, AccessCredential.kind == "session")
+    latest = session.scalars(of.order_by(AccessCredential.issued_utc.desc(), AccessCredential.id)).all()
+    live = [row for row in latest if row.ended_utc is None and (row.expires_utc or "") > utc_text(now)]
+    for row in latest:
+        if row not in live[:most]:
+            session.delete(row)
 
 
 def expire(session: Session, credential_ids: Iterable[str], when: datetime | None) -> None:

@@ -4,6 +4,7 @@ Acknowledged means on disk: `Database.write` returns after a commit under WAL an
 """
 
 import asyncio
+import os
 import sqlite3
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -166,13 +167,17 @@ def open_database(url: str) -> Database:
         found = _look(path)
         if found is not None and found not in {revision.revision for revision in script.walk_revisions()}:
             raise DatabaseFromTheFuture(str(path), expected, found)
+        if (
+            found is None
+        ):  # a new file is for its owner alone; SQLite gives what stands beside it the same rights
+            os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
         database = Database(path, expected)
         try:
             database._on_writer(lambda: database._prepare(found))
         except BaseException:
             database.close()
             raise
-    except (DBAPIError, sqlite3.Error, CommandError) as error:
+    except (DBAPIError, sqlite3.Error, CommandError, OSError) as error:
         raise _unreadable(path, error) from error
     return database
 

@@ -95,6 +95,7 @@ def test_every_fault_at_once(data: Path) -> None:
     ]  # fmt: skip
     assert told(data, "list") == {"holders": []}
     assert refused(data, "create", *TABLET, "--all-machines") == ["bad-option"]
+    assert refused(data, "create", "phone", "--role", "viewer", "--all-machines") == ["machines-useless"]
     assert refused(data, "create", "anna", "--role", "operator") == ["no-machine"]
     assert refused(data, "rotate", "anna") == ["unknown-holder"]
     good(data, "create", "anna", "--role", "viewer")
@@ -259,3 +260,28 @@ def test_the_token_is_no_setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setenv("TIPDATUM_TOKEN", mint().text)
     assert Settings(data_folder=tmp_path).port == 8311
+
+
+def test_a_token_into_a_file(data: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "office.token"
+    code, out, err = access(data, "create", *OFFICE, "--out", str(kept))
+    assert (code, out) == (0, "")
+    assert str(kept) in err
+    first = token(kept.read_text())
+    assert kept.stat().st_mode & 0o077 == 0
+    assert access(data, "rotate", "nobody", "--out", str(kept))[0] == 1
+    assert token(kept.read_text()) == first, "a refusal leaves the old one where it is"
+    answer = told(data, "rotate", "office", "--out", str(kept))
+    assert answer["token_file"] == str(kept)
+    assert "token" not in answer
+    assert token(kept.read_text()) != first
+    assert [path.name for path in tmp_path.glob("*.token*")] == ["office.token"]
+    assert refused(data, "create", *TABLET, "--out", str(tmp_path / "nowhere" / "x")) == ["bad-option"]
+    assert [each["name"] for each in told(data, "list")["holders"]] == ["office"], "not kept, not issued"
+
+
+@pytest.mark.parametrize("name", ["OFFICE", "Office", "LOCAL", "nobody", "Anne\u0301"])
+def test_names_that_would_be_taken_for_others(data: Path, name: str) -> None:
+    good(data, "create", *OFFICE)
+    expected = "holder-exists" if name.casefold() == "office" else "bad-name"
+    assert refused(data, "create", name, "--role", "viewer") == [expected]

@@ -239,10 +239,40 @@ def test_a_proxy_is_believed(behind: httpx.Client, office: str) -> None:
 def test_behind_a_proxy_the_pace_is_of_the_forwarded_address(behind: httpx.Client, office: str) -> None:
     assert guesses(behind, 21) == [401] * 20 + [429]
     right = {"authorization": f"Bearer {office}"}
-    assert behind.get("/v1/jobs", headers=right).status_code == 429
-    assert behind.get("/v1/jobs", headers=right | {"x-forwarded-for": "203.0.113.6"}).status_code == 200
+    assert behind.get("/v1/jobs", headers=right).status_code == 200
+    assert guesses(behind, 1, x_forwarded_for="203.0.113.6") == [401]
     # What a guesser writes into it stands before what the proxy adds.
     assert guesses(behind, 3, x_forwarded_for=f"198.51.100.7, {FORWARDED}") == [429] * 3
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [{"x-forwarded-proto": "http"}, {"x-forwarded-proto": "https, http"}, {"x-forwarded-proto": ""},
+     {"x-forwarded-for": ""}, {"x-forwarded-for": "unknown"}, {"x-forwarded-for": "203.0.113.6, pit"}],
+)  # fmt: skip
+def test_a_proxy_that_does_not_say_all(behind: httpx.Client, office: str, headers: dict[str, str]) -> None:
+    """A right token too: by a plain request it would have been given away."""
+    answer = behind.get("/v1/jobs", headers={"authorization": f"Bearer {office}"} | headers)
+    assert answer.status_code == 403
+    assert answer.json()["errors"][0]["code"] == "not-by-proxy"
+
+
+def test_past_the_proxy(data: Path, office: str) -> None:
+    words = ("--access", "--proxy", "192.0.2.1", "--name", "pit.example")
+    with service(data, *words) as address, httpx.Client(base_url=address, timeout=30.0) as client:
+        said = {
+            "x-forwarded-proto": "https",
+            "x-forwarded-for": FORWARDED,
+            "authorization": f"Bearer {office}",
+        }
+        for path in ("/v1/jobs", "/v1/health", "/guide"):
+            answer = client.get(path, headers=said)
+            assert (answer.status_code, answer.json()["errors"][0]["code"]) == (403, "not-by-proxy")
+
+
+def test_headers_have_a_limit(data: Path, office: str) -> None:
+    with service(data, "--access") as address, pytest.raises(httpx.HTTPError):
+        httpx.get(f"{address}/v1/health", headers={"x": "x" * 2_000_000}, timeout=30.0).raise_for_status()
 
 
 def test_without_a_proxy_nobody_is_believed(data: Path, office: str) -> None:

@@ -184,11 +184,12 @@ def test_an_overlap_lengthens_nothing(site: Site, name: str) -> None:
     assert told(site, token=old) == "expired-token"
 
 
-def test_expiring_takes_a_token_that_overlaps_too(site: Site, name: str) -> None:
+@pytest.mark.parametrize("days", [30.0, None])
+def test_expiring_takes_a_token_that_overlaps_too(site: Site, name: str, days: float | None) -> None:
     """Also where the clock was set back between the two, so that the order of the tokens says nothing."""
     old = site.create(name, OPERATOR, days=None)
     site.now.pass_by(hours=-1)
-    new = site.holders.rotate(name, 30.0, overlap_hours=2.0).credential.text
+    new = site.holders.rotate(name, days, overlap_hours=2.0).credential.text
     site.holders.expire(name, 0.0)
     assert told(site, token=old) == told(site, token=new) == "expired-token"
 

@@ -180,6 +180,56 @@ def test_a_repeat_is_answered_and_recorded_once(site: Site, administrator: str, 
     assert not_assigned(site, job, "moves", {}, token, headers=[("idempotency-key", "twice")]) == ""
 
 
+def test_a_key_of_another_caller_answers_nobody_else(site: Site, operator: str, administrator: str) -> None:
+    """A move that another tablet recorded under the same key must not be taken for one's own."""
+    job = new_job(site, administrator, "crawler-14t")
+    key = [("idempotency-key", "1")]
+    moves = f"/v1/jobs/{job}/moves"
+    assert site.status("POST", moves, {}, token=administrator, headers=key) == (201, "")
+    before = last_seq(site, job)
+    assert site.status("POST", moves, {}, token=operator, headers=key) == (409, "idempotency-conflict")
+    assert last_seq(site, job) == before
+    asked = {"id": f"{job}-b", "name": "A pit", "units": "m", "datum": ""}
+    assert site.status("POST", "/v1/jobs", asked, token=administrator, headers=key) == (201, "")
+    assert site.status("POST", "/v1/jobs", asked, token=administrator, headers=key) == (201, "")
+    assert site.ask("POST", "/v1/jobs", asked, token=operator, headers=key).status_code == 409
+
+
+def test_a_machine_that_would_come_back_is_assigned_too(site: Site, administrator: str, name: str) -> None:
+    """A withdrawal, or an acknowledgement of one, must not put another machine back on the job."""
+    token = site.create(name, OPERATOR, machines=["crawler-14t"])
+    job = new_job(site, administrator, "compact-1t8")  # 3
+    assert site.set_up(job, "crawler-14t", administrator).status_code == 201  # 4
+    assert site.status("POST", f"/v1/jobs/{job}/seats", {}, token=token) == (201, "")  # 5
+    undo = {"seq": 4, "reason": "wrong machine"}
+    assert not_assigned(site, job, "withdrawals", undo, token) == ""
+    assert site.ask("POST", f"/v1/jobs/{job}/withdrawals", undo, token=administrator).json()["waits"]  # 6
+    assert not_assigned(site, job, "acknowledgements", {"seqs": [6]}, token) == ""
+    site.holders.assign(name, [OPERATOR], ["compact-1t8", "crawler-14t"])
+    assert site.status("POST", f"/v1/jobs/{job}/acknowledgements", {"seqs": [6]}, token=token) == (201, "")
+    assert site.ask("GET", f"/v1/jobs/{job}", token=token).json()["machine"]["id"] == "compact-1t8"
+
+
+def test_a_readout_tells_who_may_record_that_another_sits_there(
+    site: Site, administrator: str, operator: str, viewer: str, builder: str
+) -> None:
+    job = new_job(site, administrator, "crawler-14t")
+    readouts, asked = f"/v1/jobs/{job}/readouts", {"pose": edge_at(-1.0), **LENGTH}
+    codes = {}
+    for token in (administrator, operator, viewer, builder):
+        told = site.ask("POST", readouts, asked, token=token).json()
+        assert told["seat"] == "ada"
+        codes[token] = [warning["code"] for warning in told["warnings"]]
+    assert codes == {administrator: [], operator: ["not-at-the-seat"], viewer: [], builder: []}
+    assert site.status("POST", f"/v1/jobs/{job}/seats", {}, token=operator) == (201, "")
+    [warning] = site.ask("POST", readouts, asked, token=administrator).json()["warnings"]
+    assert warning == {
+        "code": "not-at-the-seat", "found": "'olaf' sits at the machine since entry 4",
+        "expected": "the one who digs by this readout at the seat",
+        "advice": "take the seat (POST seats) if it is you at the levers",
+    }  # fmt: skip
+
+
 def test_a_refusal_uses_up_no_key(site: Site, administrator: str, name: str) -> None:
     token = site.create(name, OPERATOR, machines=["crawler-14t"])
     job = new_job(site, administrator, "compact-1t8")

@@ -16,9 +16,9 @@ from tests.service.api.doing import edge_at
 from .making import ADMINISTRATOR, VIEWER, Site, outcome
 
 NASTY = [
-    "'; DROP TABLE job; --", "' OR 1=1 --", 'x"); DELETE FROM event; --', "<script>alert(1)</script>",
-    "<img src=x onerror=alert(1)>", "[bold]x[/bold]", "[/]", "[link=http://evil.example]x[/link]", "%s {0} %(a)s {a.b}",
-    "${7*7} {{7*7}}", ":smile: &amp;", "back\\slash\\", "../../etc/passwd", "Grävling Ö 挖", "=cmd|' /C calc'!A0",
+    "'; DROP TABLE job; --", 'x" OR 1=1; DELETE FROM event; --', "<script>alert(1)</script>",
+    "<img src=x onerror=alert(1)>", "[bold]x[/bold]", "[/]", "%s {0} %(a)s ${7*7} {{7*7}}", ":smile: &amp;",
+    "../../etc/passwd\\", "Grävling Ö 挖",
 ]  # fmt: skip
 
 

@@ -23,8 +23,7 @@ def broken(tmp_path: Path) -> Iterator[Site]:
 
         @opened.app.get("/v1/failures")
         def fail(request: Request) -> None:
-            assert request.headers
-            raise RuntimeError("the pump house key is under the mat")
+            raise RuntimeError(f"the pump house key is under the mat, {request.headers['authorization']}")
 
         patch.setitem(rights.RIGHT_OF, "GET /v1/failures", Right.LOOK)
         yield opened
@@ -153,6 +152,21 @@ def test_none_in_an_address(site: Site, administrator: str, address: str) -> Non
             assert outcome(answer) == (400, "token-in-url")
             assert "rotate" in answer.json()["errors"][0]["advice"]
             assert_hidden(answer.text, administrator)
+
+
+@pytest.mark.parametrize("field", ["id", "name", "note", "datum"])
+def test_none_is_recorded(site: Site, administrator: str, field: str) -> None:
+    job = {"id": "pasted", "name": "Pump house", "units": "m"}
+    for text in (administrator, f"see {administrator[:45]}", administrator.upper()):
+        answer = site.ask("POST", "/v1/jobs", job | {field: text}, token=administrator)
+        assert outcome(answer) == (400, "token-in-body")
+        assert_hidden(answer.text, administrator)
+    key = [("idempotency-key", administrator)]
+    assert outcome(site.ask("POST", "/v1/jobs", job, token=administrator, headers=key)) == (
+        400,
+        "token-in-body",
+    )
+    assert site.ask("GET", "/v1/jobs/pasted", token=administrator).status_code == 404
 
 
 def test_no_holder_and_no_record_is_named_after_one(site: Site, administrator: str, name: str) -> None:

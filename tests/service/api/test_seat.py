@@ -153,10 +153,7 @@ def test_declined_by_the_seat_or_by_whoever_recorded_it(dig: JobDoer) -> None:
 def test_a_target_whose_benchmark_is_withdrawn_meanwhile(dig: JobDoer) -> None:
     dig.benchmark("kerb", 101.0)  # 7
     by(dig, "office", "targets", dig.target_body("sump", 2.0, benchmark="kerb"))  # 8
-    assert by(dig, "surveyor", "withdrawals", {"seq": 7, "reason": "wrong"})["voids"] == [
-        "entry 7",
-        "entry 8",
-    ]  # 9
+    assert dig.withdraw(7)["voids"] == ["entry 7", "entry 8"]  # 9
     assert waiting(dig) == []
     [fault] = dig.post("acknowledgements", {"seqs": [8]}, 409)["errors"]
     assert fault["code"] == "not-waiting"
@@ -170,7 +167,9 @@ def test_a_benchmark_does_not_take_the_seat_s_target_with_it_unseen(dig: JobDoer
     answer = by(dig, "office", "withdrawals", {"seq": 2, "reason": "wrong"})  # 7
     assert (answer["waits"], answer["voids"]) == (True, [])
     [waits] = dig.get()["waiting"]
-    assert waits["words"] == "withdraws benchmark 'slab' (entry 2); with it goes target 'footing' (entry 6)"
+    assert waits["words"] == (
+        "withdraws benchmark 'slab' (entry 2); with it goes touch (entry 5), target 'footing' (entry 6)"
+    )
     assert acknowledge(dig, 7)["voids"] == ["entry 2", "entry 5", "entry 6"]
 
 
@@ -190,12 +189,11 @@ def test_undoing_the_seat_s_own_withdrawal_waits_too(dig: JobDoer) -> None:
 def test_readings_and_moves_of_another_count_at_once(dig: JobDoer) -> None:
     with asking(dig.client, "office"):
         dig.benchmark("kerb", 101.0)  # 7
-        seq = dig.touch(-1.60)["seq"]  # 8
+        dig.touch(-1.60)  # 8
         dig.laser()
         dig.strike(1.13)
         dig.turning_point("stone", -2.0)
         dig.target("drain", 1.0, along_percent=2.0)  # 12
-        assert not dig.withdraw(seq)["waits"]
         dig.move()
         dig.post("swings")
     assert waiting(dig) == [12]

@@ -73,8 +73,11 @@ def test_what_no_longer_fits_is_refused_with_its_reason(job: Opener) -> None:
     assert pit.refused("seats", {}, 409) == {"": "no-setup"}
     pit.setup(machine="published-mini", attachment="published-mini-bucket")  # 5, without a receiver
     assert pit.get()["seat"] == "local"
-    assert pit.refused("acknowledgements", body, 409) == {"/seqs/0": "no-receiver"}
+    assert pit.refused("acknowledgements", body, 409) == {"/seqs/0": "overtaken"}
     assert waiting(pit) == [3]
+    pit.withdraw(5)
+    pit.setup()  # 7: the same machine again, but perhaps not the same receiver
+    assert pit.refused("acknowledgements", body, 409) == {"/seqs/0": "overtaken"}
 
 
 def test_an_acknowledged_setup_is_undone_by_what_came_after_it_took_effect(dig: JobDoer) -> None:

@@ -17,7 +17,7 @@ from service.book import decide, seat
 from service.book import payloads as p
 from service.book import requests as q
 from service.book.keeper import taken_since
-from service.book.state import Entry, JobState, extend, fold, places, taking_effect
+from service.book.state import Entry, JobState, extend, fold, places, steps, taking_effect
 from service.store.canonical import canonical_json, read_canonical
 
 from .test_fold import NOON, SETUP, Act, benchmark, plain, strike, touch, turning_point
@@ -195,6 +195,8 @@ def test_the_other_changes_nothing_that_is_held(drawn: list[Deed]) -> None:
         if deed[0] != AT_THE_SEAT and seat.is_away(before, deed[0]) and not taken:
             for field in ("targets", "machine", "attachment", "receiver_place", "rules", "seat"):
                 assert getattr(state, field) == getattr(before, field), field
+            if state.seq > before.seq and state.entries[-1].type == "withdrawn":
+                assert told(state) == told(before), "it undoes nothing, whatever it names"
 
 
 @given(logs)
@@ -274,8 +276,8 @@ def test_without_a_setup_nobody_sits_there() -> None:
     assert recorded(state, OFFICE, plain(SETUP)).seat == OFFICE
 
 
-def test_a_withdrawal_waits_by_what_it_would_change() -> None:
-    """Not by what it names: a benchmark takes its targets with it, an undone withdrawal brings them back."""
+def test_a_withdrawal_waits_whatever_it_names() -> None:
+    """A benchmark takes its targets with it, an undone withdrawal brings them back, an undone move the height."""
     state = recorded(opened(), ANNA, target("footing", 1.0, ANNA))  # 5
     state = recorded(state, OFFICE, _declining(4))  # 6: the slab
     assert state.waiting == (6,)
@@ -287,9 +289,15 @@ def test_a_withdrawal_waits_by_what_it_would_change() -> None:
     state = recorded(state, ANNA, acknowledgement(lambda _: [9]))  # 10
     assert list(state.targets) == ["footing"]
     state = recorded(state, OFFICE, touch("slab", -1.6, check=False))  # 11
-    state = recorded(state, OFFICE, _declining(11))  # 12: a reading
-    assert state.waiting == ()
-    assert state.void == {8, 11, 6}
+    state = recorded(state, OFFICE, _declining(11))  # 12: a reading, its own
+    state = recorded(state, OFFICE, plain(p.Moved()))  # 13
+    state = recorded(state, OFFICE, _declining(13))  # 14
+    assert state.waiting == (12, 14)
+    assert state.book.height is None
+    assert state.void == {8, 6}
+    state = recorded(state, OFFICE, _declining(14))  # 15: declining alone counts at once
+    assert state.waiting == (12,)
+    assert state.void == {8, 6, 14}
 
 
 def test_an_undone_declining_waits_again() -> None:
@@ -297,11 +305,28 @@ def test_an_undone_declining_waits_again() -> None:
     state = recorded(state, ANNA, _declining(5))  # 6
     state = recorded(state, ANNA, touch("slab", -1.6, check=False))  # 7: rests on no declining
     state = recorded(state, OFFICE, _declining(6))  # 8
+    assert state.waiting == (8,)
+    state = recorded(state, ANNA, acknowledgement(lambda _: [8]))  # 9
     assert state.waiting == (5,)
-    state = recorded(state, ANNA, acknowledgement(lambda _: [5]))  # 9
+    again = recorded(state, ANNA, _declining(8))  # 10: no more than a declining undone
+    assert again.waiting == ()
+    state = recorded(state, ANNA, acknowledgement(lambda _: [5]))  # 10
     assert (state.book.setup, state.book.height) == (2, None)
     with pytest.raises(Refused):
         recorded(state, ANNA, _declining(8))  # would take back the setup unseen
+
+
+@given(logs)
+@settings(deadline=None, max_examples=100)
+def test_the_entry_that_gave_the_seat(drawn: list[Deed]) -> None:
+    state = opened()
+    for deed in drawn:
+        state = recorded_or_not(state, deed)
+    who, given_by = None, 0
+    for each, then in steps(state.entries):
+        if then.seat != who:
+            who, given_by = then.seat, each.seq
+    assert seat.since(state) == given_by
 
 
 def test_a_reading_is_not_older_than_the_acknowledgement() -> None:

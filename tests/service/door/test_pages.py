@@ -22,7 +22,7 @@ GUIDE = ROOT / "service" / "guide"
 PAGES = sorted(path.stem for path in GUIDE.glob("*.md"))
 # Where codes come from that an answer can hold, and the words that are codes of refusals.
 SOURCES = [
-    *sorted((ROOT / "service" / "book").glob("*.py")), *sorted((ROOT / "service" / "api").glob("*.py")),
+    *(path for room in ("access", "api", "book") for path in sorted((ROOT / "service" / room).glob("*.py"))),
     *sorted((ROOT / "machine_profiles").glob("*.py")), ROOT / "service" / "text.py", ROOT / "service" / "problems.py",
     *(path for path in sorted((ROOT / "kinematics").glob("*.py")) if path.name not in {"levelbook.py", "units.py"}),
 ]  # fmt: skip
@@ -239,7 +239,7 @@ def test_every_code_has_its_heading(door: Door) -> None:
 
 def codes_in(source: Path) -> set[str]:
     """First words of calls that make a fault."""
-    makers = {"Fault", "ProfileFault", "fault", "_fault", "_whole", "_about"}
+    makers = {"Fault", "ProfileFault", "fault", "_fault", "_whole", "_about", "_nobody"}
     return {
         node.args[0].value
         for node in ast.walk(ast.parse(source.read_text(encoding="utf-8")))
