@@ -47,8 +47,8 @@ _TAGS = [
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
-    {"name": "access", "description": "Who is asking, and pages that sign in. Off on loopback unless asked for. "
-     "/guide/access. `sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},
+    {"name": "access", "description": "Who is asking, and pages that sign in. Off unless asked for: /guide/access. "
+     "`sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},
     {"name": "service", "description": "Health and version. `curl -s localhost:8311/v1/health`"},
 ]  # fmt: skip
 

@@ -59,7 +59,7 @@ def parse(text: str) -> Credential | None:
 
 def holds_one(text: str) -> bool:
     """Whether a credential, or a piece of one, stands in a text."""
-    return any(map(_is_piece, _RUN.finditer(text)))
+    return _PREFIX in text.lower() and any(map(_is_piece, _RUN.finditer(text)))
 
 
 def hide(text: str) -> str:

@@ -44,9 +44,9 @@ async def caller_of(connection: HTTPConnection) -> Caller:
 CallerDep = Annotated[Caller, Depends(caller_of)]
 
 
-async def admitted(connection: HTTPConnection, caller: CallerDep) -> None:
+async def admitted(connection: HTTPConnection) -> None:
     """Before every route, page and stream: refuses a caller without the right that the table asks for."""
-    needs_right(connection, caller)
+    needs_right(connection, connection.scope["caller"])
 
 
 KeeperDep = Annotated[Keeper, Depends(keeper_of)]

@@ -142,7 +142,8 @@ class Keeper:
     ) -> Recorded:
         """Decide on the state of this moment and append; returns only when it is on disk.
 
-        `after` looks at the state with the new entry and may refuse it. Raises `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
+        `after` looks at the state with the new entry and may refuse it. Raises `Refused`, or the store's JobUnknown,
+        SequenceMismatch, IdempotencyConflict; then nothing is written.
         """
         arrived = self.now()
 

@@ -194,7 +194,7 @@ def _after(state: JobState, entry: Entry, actor: str, fit: Fit) -> JobState:
 
 
 def _not_overtaken(state: JobState, entry: Entry) -> None:
-    """Raise `Refused` "overtaken" for a change of a setup that is not the one in effect: its place is another machine's."""
+    """Raise `Refused` "overtaken" for a change of a setup other than the one in effect: perhaps another machine's."""
     then, now = _setup_of(state.entries[: entry.seq]), _setup_of(state.entries)
     if then != now:
         raise Refused([

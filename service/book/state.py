@@ -163,7 +163,7 @@ def acknowledged(entries: Sequence[Entry]) -> dict[int, tuple[int, int]]:
 def places(entries: Sequence[Entry]) -> dict[int, tuple[int, int]]:
     """Where each entry took effect, to be compared: (entry, position in it), its own place or an acknowledgement's.
 
-    What waits, was declined, or did no more than decline is not there: it never took effect.
+    What waits, was declined, or did no more than decline, or undo that, is not there: it never took effect.
     """
     found = acknowledged(entries)
     for e in entries:

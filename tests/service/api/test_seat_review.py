@@ -5,7 +5,7 @@ import pytest
 from service.book.seat import MOST_WAITING
 
 from .callers import acknowledge, as_on_disk, asking, by, refused, waiting
-from .doing import JobDoer, edge_at
+from .doing import JobDoer, Json, edge_at
 
 SETUP = {"machine": "crawler-14t", "attachment": "digging-1500"}
 RECEIVER = {"place_mm": [800.0, 180.0, 260.0]}
@@ -64,7 +64,7 @@ def test_what_goes_with_a_withdrawal_is_named_up_to_ten(dig: JobDoer) -> None:
 
 
 def test_not_more_than_fifty_wait(dig: JobDoer) -> None:
-    rules = {"rules": {}}
+    rules: Json = {"rules": {}}
     assert MOST_WAITING == 50
     with asking(dig.client, "office"):
         for _ in range(MOST_WAITING):
@@ -88,7 +88,7 @@ def test_not_more_than_fifty_wait(dig: JobDoer) -> None:
     ("what", "body"), [("receiver-clamps", RECEIVER), ("attachment-changes", {"attachment": "digging-1500"})]
 )
 def test_a_place_recorded_on_another_setup_is_not_acknowledged(
-    dig: JobDoer, who: str, what: str, body: dict[str, object]
+    dig: JobDoer, who: str, what: str, body: Json
 ) -> None:
     by(dig, "office", what, body)  # 7
     by(dig, "office", "targets", dig.target_body("sump", 2.0))  # 8

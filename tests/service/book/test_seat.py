@@ -17,7 +17,7 @@ from service.book import decide, seat
 from service.book import payloads as p
 from service.book import requests as q
 from service.book.keeper import taken_since
-from service.book.state import Entry, JobState, extend, fold, places, steps, taking_effect
+from service.book.state import Entry, JobState, acknowledged, extend, fold, places, steps, taking_effect
 from service.store.canonical import canonical_json, read_canonical
 
 from .test_fold import NOON, SETUP, Act, benchmark, plain, strike, touch, turning_point
@@ -175,7 +175,7 @@ def test_an_acknowledged_change_is_one_that_the_seat_made_there(drawn: list[Deed
     assert set(state.waiting) == {
         e.seq
         for e in state.entries
-        if e.payload.waits and e.seq not in state.void | set(places(state.entries))
+        if e.payload.waits and e.seq not in state.void | set(acknowledged(state.entries))
     }
     plain_log = at_the_seat(state)
     as_made = fold(plain_log)
