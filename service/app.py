@@ -17,12 +17,12 @@ from .access.admission import Access
 from .api import ROUTERS, columns
 from .api.column_solving import workers
 from .api.door import admitted
-from .book.keeper import Keeper, utc_now
+from .book.keeper import Keeper
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
 from .guard import Guard
 from .settings import Settings
-from .store import Database, open_database
+from .store import Database, open_database, utc_now
 from .strict import Strict
 
 _ABOUT = """Cutting-edge elevation, cross-slope and cut or fill from joint angles, a benchmark and laser strikes.

@@ -11,9 +11,8 @@ from kinematics.errors import Fault, Refused
 
 from .access.holders import Holders
 from .app import create_app, open_store
-from .book.keeper import utc_now
 from .settings import LOOPBACK, PREFIX, Settings
-from .store import StoreError
+from .store import StoreError, utc_now
 from .text import shown, wanted
 
 MOST_CONNECTIONS = 1000

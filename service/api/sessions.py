@@ -6,13 +6,13 @@ from fastapi import APIRouter, Request, Response
 from pydantic import ConfigDict, Field
 
 from service.access.admission import Access, Admitted
+from service.access.answers import Machines, RoleOut, maybe_stamp, role_names
 from service.access.caller import COOKIE, LOCAL, SECURE_COOKIE
 from service.problems import Problem
 from service.strict import Strict, example
 from service.text import fault
 
 from .door import CallerDep
-from .holders import Machines, RoleOut, maybe_stamp, role_names
 
 router = APIRouter(prefix="/v1", tags=["access"])
 

@@ -6,13 +6,13 @@ States are kept in memory by seq and only ever extended from the log, so that wh
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused
-from service.store import Database, NewEvent, StoredEvent, events
+from service.store import Database, NewEvent, StoredEvent, events, utc_now
 
 from . import payloads as p
 from . import seat
@@ -24,11 +24,6 @@ Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
 CLOCK_SLACK = timedelta(seconds=1)
 READINGS = (TouchIn, TurningPointIn, StrikeIn, StationIn)
-
-
-def utc_now() -> datetime:
-    """The wall clock, UTC."""
-    return datetime.now(UTC)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from .errors import (
 )
 from .events import NewEvent, StoredEvent, StoredJob, verify_chain
 from .profiles import StoredRevision
-from .times import utc_text, utc_time
+from .times import utc_now, utc_text, utc_time
 
 __all__ = [
     "Database",
@@ -42,6 +42,7 @@ __all__ = [
     "events",
     "open_database",
     "profiles",
+    "utc_now",
     "utc_text",
     "utc_time",
     "verify_chain",

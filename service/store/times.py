@@ -3,6 +3,11 @@
 from datetime import UTC, datetime
 
 
+def utc_now() -> datetime:
+    """The wall clock, UTC."""
+    return datetime.now(UTC)
+
+
 def utc_text(when: datetime) -> str:
     """ISO 8601 in UTC with six decimals and Z: "2026-05-04T07:31:12.000250Z". ValueError without a zone."""
     if when.tzinfo is None or when.utcoffset() is None:

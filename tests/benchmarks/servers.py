@@ -19,7 +19,6 @@ from service.api.column_solving import solve as solve_columns
 from service.api.column_solving import workers
 from service.api.poses import PoseOut, PoseRequest, pose_out
 from service.app import create_app, open_store
-from service.book.keeper import utc_now
 from service.book.posing import solve
 from service.book.profiles import Profiles
 from service.book.requests import PoseIn
@@ -28,6 +27,7 @@ from service.guard import ARROW, Guard
 from service.serving import bind
 from service.settings import Settings
 from service.shift import arm_of_demo
+from service.store import utc_now
 from tests.benchmarks import bulk
 from tests.benchmarks.door import BODY
 

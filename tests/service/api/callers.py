@@ -5,8 +5,9 @@ from contextlib import contextmanager
 
 from service.access.caller import Caller, Role
 from service.api.door import caller_of
-from service.book.keeper import Keeper, utc_now
+from service.book.keeper import Keeper
 from service.book.profiles import Profiles
+from service.store import utc_now
 
 from .doing import Client, JobDoer, Json
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import pytest
 
-from service.book.keeper import utc_now
+from service.store import utc_now
 
 from .callers import acknowledge, as_on_disk, asking, by, refused, waiting
 from .doing import Client, JobDoer, Json, edge_at

@@ -14,11 +14,11 @@ from kinematics.arm import Pose
 from service.api.answers import job_out
 from service.app import create_app
 from service.book import payloads as p
-from service.book.keeper import Keeper, utc_now
+from service.book.keeper import Keeper
 from service.book.profiles import Profiles
 from service.book.state import JobState, fold, steps
 from service.settings import Settings
-from service.store import events, verify_chain
+from service.store import events, utc_now, verify_chain
 from tests.tolerances import NOISE_M
 
 from .doing import Client, JobDoer, Json, edge_at, opened
