@@ -89,7 +89,8 @@ def create_app(settings: Settings) -> FastAPI:
 
     app: FastAPI = FastAPIOffline(
         title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
-        dependencies=[Depends(admitted)],
+        # Off, everybody may do everything, and there is nothing to look at.
+        dependencies=[Depends(admitted)] if settings.access else [],
         license_info={"name": "MIT"}, redirect_slashes=False, openapi_tags=_TAGS,
         # null: the documentation page must not offer its text to a validator elsewhere.
         swagger_ui_parameters={"validatorUrl": None},
