@@ -27,7 +27,9 @@ MachineIds = Annotated[
 AllMachines = Annotated[
     bool, typer.Option("--all-machines", help="The operator may record for every machine.")
 ]
-Days = Annotated[float, typer.Option(help="The token expires after so many days; 0: at once.")]
+Days = Annotated[
+    float | None, typer.Option(help="The token expires after so many days; 0: at once.", show_default="180")
+]
 Never = Annotated[bool, typer.Option("--never-expires", help="The token does not expire by itself.")]
 Out = Annotated[
     Path | None,
@@ -37,15 +39,15 @@ Out = Annotated[
 
 @app.command()
 def create(
-    name: Name, role: Roles = None, machine: MachineIds = None, all_machines: AllMachines = False, days: Days = 180.0,
+    name: Name, role: Roles = None, machine: MachineIds = None, all_machines: AllMachines = False, days: Days = None,
     never_expires: Never = False, out: Out = None, data: Data = DATA, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Create a holder and print its token, once."""
-    from .granting import assigned, holders_in, kept, print_token  # noqa: PLC0415
+    from .granting import assigned, holders_in, kept, lasting, print_token  # noqa: PLC0415
 
     with holders_in(data, as_json=as_json, new=True) as holders, kept(out) as keep:
         machines = assigned(role or [], machine, every=all_machines)
-        issued = holders.create(name, role or [], machines, None if never_expires else days)
+        issued = holders.create(name, role or [], machines, lasting(days, 180.0, never=never_expires))
         keep(issued)
         print_token(issued, out, as_json=as_json)
 
@@ -61,28 +63,28 @@ def list_all(data: Data = DATA, as_json: Json = False) -> None:
 
 @app.command()
 def rotate(
-    name: Name, days: Days = 180.0, never_expires: Never = False,
+    name: Name, days: Days = None, never_expires: Never = False,
     overlap_hours: Annotated[float, typer.Option(help="How long the old token still counts.")] = 0.0,
     out: Out = None, data: Data = DATA, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Print a new token for a holder; the old one ends, and pages signed in with it."""
-    from .granting import holders_in, kept, print_token  # noqa: PLC0415
+    from .granting import holders_in, kept, lasting, print_token  # noqa: PLC0415
 
     with holders_in(data, as_json=as_json) as holders, kept(out) as keep:
-        issued = holders.rotate(name, None if never_expires else days, overlap_hours)
+        issued = holders.rotate(name, lasting(days, 180.0, never=never_expires), overlap_hours)
         keep(issued)
         print_token(issued, out, as_json=as_json)
 
 
 @app.command()
 def expire(
-    name: Name, days: Days = 0.0, never_expires: Never = False, data: Data = DATA, as_json: Json = False
+    name: Name, days: Days = None, never_expires: Never = False, data: Data = DATA, as_json: Json = False
 ) -> None:
     """Let a holder's token expire at another time: at once, unless --days says otherwise."""
-    from .granting import holders_in, print_holding  # noqa: PLC0415
+    from .granting import holders_in, lasting, print_holding  # noqa: PLC0415
 
     with holders_in(data, as_json=as_json) as holders:
-        print_holding(holders.expire(name, None if never_expires else days), as_json=as_json)
+        print_holding(holders.expire(name, lasting(days, 0.0, never=never_expires)), as_json=as_json)
 
 
 @app.command()

@@ -44,6 +44,13 @@ def holders_in(data: Path, *, as_json: bool, new: bool = False) -> Iterator[Hold
             ]) from None  # fmt: skip
 
 
+def lasting(days: float | None, usual: float, *, never: bool) -> float | None:
+    """Days until a token expires, None for never. `Refused` where both are said."""
+    if never and days is not None:
+        raise Refused([Fault("bad-option", "--never-expires", f"--days {days:g} beside it", "one of them")])
+    return None if never else usual if days is None else days
+
+
 def assigned(roles: list[Role], named: list[str] | None, *, every: bool) -> list[str] | None:
     """Assigned machines, None for every one. `Refused` where both are said, or nobody is there to record for them."""
     if every and roles and not {Role.OPERATOR, Role.ADMINISTRATOR}.intersection(roles):

@@ -1,5 +1,6 @@
 """Running the service: bind first, print the address once it answers, stop cleanly."""
 
+import errno
 import socket
 from pathlib import Path
 from typing import Any
@@ -114,6 +115,10 @@ def bind(host: str, port: int) -> socket.socket:
         listener.listen()  # now, not when the server is ready: two starts at once must not both have the port
     except OSError as error:
         listener.close()
+        if error.errno == errno.EADDRNOTAVAIL:
+            raise Refused([
+                Fault("bad-setting", "--host", f"{host}: {error.strerror}", "an address that this machine has")
+            ]) from None  # fmt: skip
         raise Refused([
             Fault("port-taken", "--port", f"{host} port {port}: {error.strerror}", "a free port",
                   "stop what uses it, or choose another")
@@ -136,4 +141,6 @@ def _setting_fault(
     name = ".".join(map(str, place))
     where = _OPTIONS.get(name, PREFIX + name.upper())
     found = str(value) if isinstance(value, Path) else shown(value)
+    if isinstance(value, list | tuple) and all(isinstance(each, str) for each in value):
+        found = ", ".join(map(shown, value)) or "none"
     return Fault("bad-setting", where, found, wanted(kind, limits, message)[1])

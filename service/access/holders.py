@@ -188,12 +188,12 @@ def _name_faults(session: Session, name: str) -> Iterator[Fault]:
     good = 0 < len(name) <= LONGEST_NAME and name == name.strip() and name.isprintable()
     good = good and unicodedata.is_normalized("NFC", name)
     if not good or name.casefold() in _RESERVED or holds_one(name):
-        yield Fault("bad-name", "name", repr(hide(name)[:LONGEST_NAME]),
+        yield Fault("bad-name", "name", f"{hide(name)[:LONGEST_NAME]!r}, {len(name)} signs",
                     f"1 to {LONGEST_NAME} signs on one line, no blanks at its ends, not {LOCAL.name!r}",
                     "name the person, tablet or program: it stands in every record")  # fmt: skip
     elif name.casefold() in {each.name.casefold() for each in access.holders(session)}:
         yield Fault("holder-exists", "name", repr(name), "a name never given before: records keep it",
-                    "rotate its token, or choose another name")  # fmt: skip
+                    "choose another name, or rotate its token if it is the same holder")  # fmt: skip
 
 
 def _trust_faults(

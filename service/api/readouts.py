@@ -176,7 +176,8 @@ def _changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
     for each in waiting_out(state):
         yield Fault(
             "waits-for-the-seat", "", f"{each.words}, by {each.actor!r}", f"an acknowledgement by {who}",
-            f"look at it, then POST /v1/jobs/{job}/acknowledgements for entry {each.seq}; until then nothing changes",
+            f"look at it, then POST /v1/jobs/{job}/acknowledgements for entry {each.seq}, together with "
+            "what belongs to it (a withdrawal and what is set anew: both, in this order); until then nothing changes",
         )  # fmt: skip
     for kind, used, latest in keeper.later_revisions(state):
         yield Fault(

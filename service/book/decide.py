@@ -27,6 +27,8 @@ Fit = Callable[[JobState], Assembly]
 
 # No line of a depth sheet and no tape is longer; what is, is a wrong unit or a slipped point.
 FARTHEST_M = 10_000.0
+# Thirty times what is common: beyond it a tolerance was meant in millimetres, and all would read "on grade".
+WIDEST_TOLERANCE_M = 1.0
 
 
 def together(*checks: Callable[[], object]) -> None:
@@ -170,12 +172,17 @@ def target(state: JobState, asked: q.TargetIn, taken: Collection[str]) -> p.Targ
     }  # fmt: skip
     if asked.floor_limit_below is not None:
         lengths["floor_limit_below"] = asked.floor_limit_below
+
+    def known_as(where: str) -> float:
+        most = WIDEST_TOLERANCE_M if where == "tolerance" else FARTHEST_M
+        return metres(state, lengths[where], asked.units, where, most)
+
     together(
         lambda: free_target(taken, asked.name),
         lambda: _benchmark_of(state, asked),
-        *(partial(metres, state, value, asked.units, where) for where, value in lengths.items()),
+        *(partial(known_as, where) for where in lengths),
     )
-    known = {where: metres(state, value, asked.units, where) for where, value in lengths.items()}
+    known = {where: known_as(where) for where in lengths}
     wanted = p.TargetSet(
         name=asked.name, benchmark=asked.benchmark,
         layers=tuple(

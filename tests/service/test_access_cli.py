@@ -285,3 +285,12 @@ def test_names_that_would_be_taken_for_others(data: Path, name: str) -> None:
     good(data, "create", *OFFICE)
     expected = "holder-exists" if name.casefold() == "office" else "bad-name"
     assert refused(data, "create", name, "--role", "viewer") == [expected]
+
+
+def test_days_and_no_end(data: Path) -> None:
+    words = ("--days", "3", "--never-expires")
+    assert refused(data, "create", *OFFICE, *words) == ["bad-option"]
+    good(data, "create", *OFFICE)
+    for verb in ("expire", "rotate"):
+        assert refused(data, verb, "office", *words) == ["bad-option"]
+    assert told(data, "list")["holders"][0]["expires_utc"] is not None

@@ -301,3 +301,14 @@ def test_beyond_loopback_it_says_what_is_missing(data: Path, office: str) -> Non
     assert (
         "asked by 192.0.2.1, pit.example, WITHOUT TLS: whoever listens on the network has the tokens" in said
     )
+
+
+def test_an_address_that_is_not_here(refused: Callable[..., str], data: Path, office: str) -> None:
+    err = refused(data, "--host", "192.0.2.1", "--access", "--unencrypted", "--port", "0")
+    assert err.startswith("--host: expected an address that this machine has, found 192.0.2.1: ")
+
+
+def test_names_are_told_by_name(refused: Callable[..., str], data: Path, office: str) -> None:
+    err = refused(data, "--access", "--name", "pit.example", "--name", "bad name")
+    assert err.startswith("--name: expected ")
+    assert '"pit.example", "bad name"' in err

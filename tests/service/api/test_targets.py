@@ -202,3 +202,11 @@ def test_warnings(job: Opener) -> None:
     assert {metres(each["heel_clearance"]) < 0 for each in rubbing} == {True, False}
     for each in rubbing:
         assert ("heel-rubs" in codes(each, "warnings")) == (metres(each["heel_clearance"]) < 0)
+
+
+def test_a_tolerance_meant_in_millimetres(dug: JobDoer) -> None:
+    """30 m either way: every edge would read on grade."""
+    body = dug.target_body("footing", 1.42)
+    assert dug.refused("targets", body | {"tolerance": 30.0}, 422) == {"/tolerance": "length-absurd"}
+    assert dug.refused("targets", body | {"tolerance": 1.001}, 422) == {"/tolerance": "length-absurd"}
+    dug.post("targets", body | {"tolerance": 1.0})
