@@ -7,6 +7,7 @@ from .arm import Pose, pose
 from .assembly import Assembly, assemble
 from .columns import STATUS, Columns, differentiate_columns, solve_columns
 from .corrections import Correction, TiltCorrection, corrections, cross_slope_correction
+from .crossing_seen import CrossingSeen, crossing_of
 from .drives import (
     FourBarPose,
     cylinder_length,
@@ -18,6 +19,7 @@ from .drives import (
 from .errors import Fault, Refused
 from .fleet import Fleet, fleet, varied
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
+from .leaf import Leaf
 from .levelbook import (
     LevelBook,
     Sight,
@@ -35,10 +37,14 @@ from .readout import Aim, PointReadout, Readout, readout
 from .sensing import angles_from, misread, readings_of
 from .sensitivity import Sensitivity, coupler_play, sensitivity
 from .sensor import Measure, Mounting, Sensor
+from .sensor_health import Health
 from .sensor_set import SensorSet
 from .stations import Anchor, anchor, station
+from .still import Still, still
 from .strikes import Crossing, StrikeRules, turned_down_because
+from .striking import InPlane, Striking
 from .tone import Tone, ToneWidths, tone
+from .track import Track
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 
 __all__ = [
@@ -53,14 +59,18 @@ __all__ = [
     "Columns",
     "Correction",
     "Crossing",
+    "CrossingSeen",
     "CutFill",
     "Cylinder",
     "Fault",
     "Fleet",
     "FourBarPose",
+    "Health",
+    "InPlane",
     "Known",
     "Laser",
     "Layer",
+    "Leaf",
     "LengthUnit",
     "LevelBook",
     "Line",
@@ -84,12 +94,15 @@ __all__ = [
     "Sensor",
     "SensorSet",
     "Sight",
+    "Still",
     "Stop",
     "StrikeRules",
+    "Striking",
     "Target",
     "TiltCorrection",
     "Tone",
     "ToneWidths",
+    "Track",
     "allowable_misclosure_m",
     "anchor",
     "angle_from_slope_ratio",
@@ -98,6 +111,7 @@ __all__ = [
     "corrections",
     "coupler_play",
     "cross_slope_correction",
+    "crossing_of",
     "curvature_and_refraction_m",
     "cut_fill",
     "cylinder_length",
@@ -121,6 +135,7 @@ __all__ = [
     "show",
     "solve_columns",
     "station",
+    "still",
     "target_elevation",
     "to_metres",
     "tone",

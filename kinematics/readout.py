@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from .arm import Pose
-from .corrections import Correction, TiltCorrection, corrections, cross_slope_correction
+from .corrections import ADVISED, Correction, Corrector, TiltCorrection
 from .errors import Fault, Refused
 from .grade import NOISE_M, CutFill, Target, cut_fill, target_elevation
 from .levelling import Book, Known
@@ -114,17 +114,18 @@ def readout(
     height = book.height
     if height is None:
         why_not.append(_no_height(book))
-    for point in LINES[line]:
-        found.level(point)  # refuses teeth on a bucket without them
+    found.level(LINES[line][0])  # refuses teeth on a bucket without them
     stations = _stations(found, book, aim, swing, why_not)
+    targets = _targets(found, aim, stations)
+    limit = None if aim is None else floor_limit(aim)
+    places = found.places()
     every = {
-        point: _point(found.height(point), book, aim, None if stations is None else stations[point])
+        point: _point(places[point][0][2], book, aim, limit, targets[point], stations.get(point))
         for point in _bucket_points(found)
     }
     points = {name: every[point] for name, point in zip(EDGE_POINTS, LINES[line], strict=True)}
     what, lowest = found.lowest()
     lowest_elevation = None if height is None else height.elevation + lowest
-    limit = None if aim is None else floor_limit(aim)
     below = limit is not None and lowest_elevation is not None and lowest_elevation < limit - NOISE_M
     hangs_on: frozenset[int] = frozenset() if height is None else height.hangs_on
     if book.struck is not None:
@@ -165,17 +166,17 @@ def _no_height(book: Book) -> Fault:
 
 def _stations(
     found: Pose, book: Book, aim: Aim | None, swing: float | None, why_not: list[Fault]
-) -> dict[str, tuple[float, float]] | None:
-    """Station and right offset of each point; zeros for a level target, None with a reason where unknown."""
+) -> dict[str, tuple[float, float]]:
+    """Station and right offset of each point of a sloping target; none with a reason where unknown."""
     if aim is None or not aim.target.sloping:
-        return dict.fromkeys(_bucket_points(found), (0.0, 0.0))
+        return {}
     known = _zero(found, book, aim, swing)
     if known is None:
         why_not.append(
             Fault("station-unknown", "target", f"{aim.target.name!r} slopes and has no zero point here",
                   "a touched station", "touch a known station, or enter the distance")
         )  # fmt: skip
-        return None
+        return {}
     swung = aim.swung and aim.entered_station is None
     try:
         return {
@@ -184,7 +185,19 @@ def _stations(
         }
     except Refused as refused:
         why_not.extend(refused.faults)
-        return None
+        return {}
+
+
+def _targets(
+    found: Pose, aim: Aim | None, stations: Mapping[str, tuple[float, float]]
+) -> dict[str, float | None]:
+    """The target's elevation at each point, None where it cannot be said."""
+    names = _bucket_points(found)
+    if aim is None or (aim.target.sloping and not stations):
+        return dict.fromkeys(names)
+    if not aim.target.sloping:
+        return dict.fromkeys(names, target_elevation(aim.target, aim.benchmark.elevation))
+    return {name: target_elevation(aim.target, aim.benchmark.elevation, *stations[name]) for name in names}
 
 
 def _zero(found: Pose, book: Book, aim: Aim, swing: float | None) -> Anchor | None:
@@ -194,16 +207,15 @@ def _zero(found: Pose, book: Book, aim: Aim, swing: float | None) -> Anchor | No
     return anchor(found, "centre", aim.entered_station, swing, book.setup)
 
 
-def _point(z: float, book: Book, aim: Aim | None, place: tuple[float, float] | None) -> PointReadout:
+def _point(
+    z: float, book: Book, aim: Aim | None, limit: float | None, target: float | None, station: tuple[float, float] | None
+) -> PointReadout:  # fmt: skip
     elevation = None if book.height is None else book.height.elevation + z
     below_plane = None if book.struck is None else book.struck.receiver_height - z
-    target = compared = None
-    if aim is not None and place is not None:
-        target = target_elevation(aim.target, aim.benchmark.elevation, *place)
-        if elevation is not None:
-            compared = cut_fill(elevation, target, aim.target.tolerance_m, floor_limit(aim))
-    along = place[0] if aim is not None and aim.target.sloping and place is not None else None
-    return PointReadout(z, elevation, below_plane, target, compared, along)
+    compared = None
+    if aim is not None and target is not None and elevation is not None:
+        compared = cut_fill(elevation, target, aim.target.tolerance_m, limit)
+    return PointReadout(z, elevation, below_plane, target, compared, None if station is None else station[0])
 
 
 def _slope_along_edge(found: Pose, line: str, points: Mapping[str, PointReadout]) -> float | None:
@@ -227,29 +239,23 @@ def _advice(
     if plan.sloping and known is not None:
         slopes = ratio_from_percent(plan.along_percent), ratio_from_percent(plan.across_percent)
         forward, left = level_slopes(known, found, swing, *slopes)
-    reach, lateral, _ = found.level(point)
-    surface = Line(centre.target - origin, forward, reach)
+    surface = Line(centre.target - origin, forward, found.level(point)[0])
     limit = floor_limit(aim)
     other = "teeth" if line == "edge" else "edge"
 
     def advised(move: Move) -> Advised[Move]:
-        below = {
-            name: surface.height_at(x) + left * (y - lateral) - z for name, (x, y, z) in move.places.items()
-        }
-        deepest = max(below, key=lambda name: below[name])
-        what, lowest = min(((name, z) for name, (*_, z) in move.places.items()), key=lambda item: item[1])
+        after = move.after
         then = []
-        if below[deepest] > plan.tolerance_m + NOISE_M:
-            then.append(_too_deep(deepest, below[deepest], plan.tolerance_m, other))
-        if limit is not None and origin + lowest < limit - NOISE_M:
-            then.append(_below_limit(what, limit - origin - lowest))
-        return Advised(move, deepest, below[deepest], tuple(then))
+        if after.below > plan.tolerance_m + NOISE_M:
+            then.append(_too_deep(after.deepest, after.below, plan.tolerance_m, other))
+        if limit is not None and origin + after.height < limit - NOISE_M:
+            then.append(_below_limit(after.lowest, limit - origin - after.height))
+        return Advised(move, after.deepest, after.below, tuple(then))
 
-    moves = corrections(found, surface, point=point, left_slope=left)
-    tilt = None if across is None else cross_slope_correction(found, across)
-    return (
-        tuple(advised(move) for move in moves if move.joint != "tilt"), None if tilt is None else advised(tilt)
-    )  # fmt: skip
+    corrector = Corrector(found)
+    moves = corrector.to_plane(surface, point, left, ADVISED.index("tilt"))
+    tilt = None if across is None else corrector.to_cross_slope(across, surface, point, left)
+    return tuple([advised(move) for move in moves]), None if tilt is None else advised(tilt)
 
 
 def _too_deep(point: str, below: float, tolerance: float, other: str) -> Fault:

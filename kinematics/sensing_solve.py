@@ -223,7 +223,7 @@ class _Run:
         fits: list[float] = []
         for value in values:
             here = _within(value, reach) or _within(value, stops)
-            if len(here) > 1 and reach.high - reach.low <= _FULL_TURN + _ROUNDING_RAD:
+            if len(here) > 1 and one_place(reach):
                 here = [min(here, key=lambda angle: abs(angle - value))]
             fits += here
         if len(fits) == 1:
@@ -248,6 +248,11 @@ def through(assembly: Assembly, sensor: Sensor, value: float) -> float:
     if sensor.place == "idler":
         return drives.four_bar_from_idler(assembly, value).bucket
     return drives.four_bar_from_power_link(assembly, value).bucket
+
+
+def one_place(reach: Range) -> bool:
+    """Whether a joint has no two angles a whole turn apart but the ends of its range, which are one place."""
+    return reach.high - reach.low <= _FULL_TURN + _ROUNDING_RAD
 
 
 def _within(value: float, limits: Range) -> list[float]:
