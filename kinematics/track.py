@@ -194,6 +194,6 @@ def _not_read(name: str, t: float, kept: deque[tuple[float, Told]], after: int) 
     else:
         found = f"readings {kept[after][0] - kept[after - 1][0]:.3f} s apart"
     return Fault(
-        "not-read-then", name, found, f"readings around that time, at most {MOST_GAP_S:g} s apart",
+        "not-read-then", name, found, f"readings before and after, at most {MOST_GAP_S:g} s apart",
         "look at the sensor's wiring and at what feeds it",
     )  # fmt: skip

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 from importlib.metadata import version
 from typing import Any
 
@@ -21,6 +22,9 @@ from .book.keeper import Keeper
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
 from .guard import Guard
+from .live import strikes
+from .live.hub import Hub
+from .live.warm import warm_shipped
 from .settings import Settings
 from .store import Database, open_database, utc_now
 from .strict import Strict
@@ -47,6 +51,9 @@ _TAGS = [
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
+    {"name": "live", "description": "Readings in by WebSocket, the newest readout out by WebSocket and server-sent "
+     "events, the health of the sensors. See /guide/live. "
+     "`curl -sN localhost:8311/v1/jobs/pump-house/readouts/live?rate_hz=2`"},
     {"name": "access", "description": "Who is asking, and pages that sign in. Off unless asked for: /guide/access. "
      "`sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},
     {"name": "service", "description": "Health and version. `curl -s localhost:8311/v1/health`"},
@@ -76,6 +83,7 @@ def create_app(settings: Settings) -> FastAPI:
         with workers() as crew, await run_in_threadpool(open_store, settings) as database:
             profiles = Profiles(database, utc_now)
             await run_in_threadpool(profiles.load_shipped)
+            await run_in_threadpool(warm_shipped)
             app.state.database = database
             if settings.access:
                 app.state.access = Access(
@@ -85,7 +93,10 @@ def create_app(settings: Settings) -> FastAPI:
             app.state.profiles = profiles
             app.state.keeper = Keeper(database, profiles)
             app.state.workers = crew
+            app.state.hub = hub = Hub(app.state.keeper, partial(strikes.judge, app.state.keeper))
+            ticking = asyncio.create_task(hub.run())
             yield
+            ticking.cancel()
 
     app: FastAPI = FastAPIOffline(
         title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
@@ -96,6 +107,7 @@ def create_app(settings: Settings) -> FastAPI:
         swagger_ui_parameters={"validatorUrl": None},
     )  # fmt: skip
     app.state.access = None
+    app.state.readings_per_s = settings.readings_per_s
     for router in (*ROUTERS, pages.router):
         app.include_router(router)
     _status_routes(app)

@@ -10,7 +10,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any
 
 from fastapi import FastAPI, Request
-from fastapi.exceptions import RequestValidationError
+from fastapi.exceptions import RequestValidationError, WebSocketRequestValidationError
 from fastapi.responses import JSONResponse
 from pydantic import Field
 from sqlalchemy.exc import SQLAlchemyError
@@ -73,8 +73,12 @@ TABLE: dict[str, tuple[int, str]] = {
     "not-waiting": (409, "That entry does not wait"),
     "too-many-waiting": (409, "Too many entries wait"),
     "overtaken": (409, "Another setup is in effect"),
+    "no-sensors": (409, "No sensors in the profiles"),
+    "arm-moves": (409, "The arm moves"),
     "idempotency-conflict": (409, "The key stands for another request"),
     "sequence-mismatch": (412, "The log has moved on"),
+    "half-open": (408, "Nobody answers at the other end"),
+    "bad-frame": (400, "Not a frame of readings"),
     "too-slow": (408, "The body did not arrive"),
     "too-large": (413, "The body is too large"),
     "wrong-media-type": (415, "Not a media type for this"),
@@ -184,6 +188,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(ProfileFaulty, _profile_faulty)
     app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(WebSocketRequestValidationError, _invalid_socket)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(StoreError, _store)
     app.add_exception_handler(SQLAlchemyError, _database)
@@ -258,6 +263,12 @@ async def _invalid(request: Request, error: Exception) -> JSONResponse:
     faults = [misfit(each, request.scope.get("endpoint")) for each in error.errors()]
     slug = "not-finite" if {each.code for each in faults} == {"not-finite"} else "invalid-request"
     return problem(slug, faults)
+
+
+async def _invalid_socket(socket: WebSocket, error: Exception) -> None:
+    assert isinstance(error, WebSocketRequestValidationError)  # noqa: S101
+    faults = [misfit(each, socket.scope.get("endpoint")) for each in error.errors()]
+    await refuse_socket(problem("invalid-request", faults), socket.scope, socket.receive, socket.send)
 
 
 _BY_STATUS = {

@@ -1,22 +1,30 @@
 """Running the service: bind first, print the address once it answers, stop cleanly."""
 
 import errno
+import logging
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import uvicorn
 from pydantic import ValidationError
+from starlette.types import ASGIApp
 
 from kinematics.errors import Fault, Refused
 
 from .access.holders import Holders
 from .app import create_app, open_store
+from .live.frames import MOST_BYTES
 from .settings import LOOPBACK, PREFIX, Settings
 from .store import StoreError, utc_now
 from .text import shown, wanted
 
 MOST_CONNECTIONS = 1000
+# A viewer that has gone without a word is noticed after these two.
+PING_EVERY_S, PONG_WITHIN_S = 5.0, 10.0
+# What was sent and not acknowledged for so long breaks a connection (RFC 5482); else a vanished viewer stays for minutes.
+UNACKNOWLEDGED_MS = 20_000
 _OPTIONS = {
     "data_folder": "--data", "host": "--host", "port": "--port", "names": "--name", "access": "--access",
     "tls_certificate": "--tls-certificate", "tls_key": "--tls-key", "proxy": "--proxy", "unencrypted": "--unencrypted",
@@ -35,19 +43,32 @@ def run(**given: Any) -> None:
     listener = bind(settings.host, settings.port)
     try:
         _try_store(settings)
-        config = uvicorn.Config(
-            create_app(settings), log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
-            proxy_headers=False,  # what a proxy says is read by the guard
-            # Strangers may come: the reader of HTTP that limits headers, and an end to connections.
-            http="h11" if settings.access else "auto", limit_concurrency=MOST_CONNECTIONS if settings.access else None,
-            ssl_certfile=settings.tls_certificate, ssl_keyfile=settings.tls_key,
-        )  # fmt: skip
+        app = create_app(settings)
+        config = configured(app, settings)
         _load(config, settings)
-        _Server(config, _ready(listener, settings)).run(sockets=[listener])
+        logging.getLogger("uvicorn.error").addFilter(_no_refused_socket)
+
+        def closing() -> None:
+            app.state.hub.close()  # there once it has started
+
+        _Server(config, _ready(listener, settings), closing).run(sockets=[listener])
     except StoreError as error:
         raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
     finally:
         listener.close()
+
+
+def configured(app: ASGIApp, settings: Settings) -> uvicorn.Config:
+    """How an application is served."""
+    return uvicorn.Config(
+        app, log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
+        proxy_headers=False,  # what a proxy says is read by the guard
+        # Strangers may come: the reader of HTTP that limits headers, and an end to connections.
+        http="h11" if settings.access else "auto", limit_concurrency=MOST_CONNECTIONS if settings.access else None,
+        # Compression would cost every viewer its memory, for texts that change too much to gain.
+        ws_max_size=MOST_BYTES, ws_per_message_deflate=False, ws_ping_interval=PING_EVERY_S,
+        ws_ping_timeout=PONG_WITHIN_S, ssl_certfile=settings.tls_certificate, ssl_keyfile=settings.tls_key,
+    )  # fmt: skip
 
 
 def _load(config: uvicorn.Config, settings: Settings) -> None:
@@ -94,14 +115,24 @@ def _try_store(settings: Settings) -> None:
 class _Server(uvicorn.Server):
     """Says where it is once it is ready to answer."""
 
-    def __init__(self, config: uvicorn.Config, ready: str) -> None:
+    def __init__(self, config: uvicorn.Config, ready: str, closing: Callable[[], None]) -> None:
         super().__init__(config)
-        self._ready = ready
+        self._ready, self._closing = ready, closing
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets=sockets)
         if self.started and not self.should_exit:
             print(self._ready, flush=True)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        if self.started:
+            self._closing()
+        await super().shutdown(sockets=sockets)
+
+
+def _no_refused_socket(record: logging.LogRecord) -> bool:
+    """uvicorn calls it an error that a WebSocket was refused with a document, which is what its extension is for."""
+    return record.getMessage() != "ASGI callable returned without completing handshake."
 
 
 def bind(host: str, port: int) -> socket.socket:
@@ -110,6 +141,8 @@ def bind(host: str, port: int) -> socket.socket:
     # Named TCP: the event loop switches Nagle off only then, else every answer waits some 40 ms for an acknowledgement.
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if hasattr(socket, "TCP_USER_TIMEOUT"):  # Linux; what is accepted has it from here
+        listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, UNACKNOWLEDGED_MS)
     try:
         listener.bind((host, port))
         listener.listen()  # now, not when the server is ready: two starts at once must not both have the port

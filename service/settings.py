@@ -49,6 +49,10 @@ class Settings(BaseSettings):
         100.0, gt=0, le=1_000_000, description="Of each address and each holder, in the long run."
     )
     requests_at_once: int = Field(300, ge=1, le=1_000_000, description="Of each, before they are slowed.")
+    readings_per_s: float = Field(
+        2000.0, ge=10, le=1_000_000,
+        description="Of each connection that feeds readings, before it is read more slowly.",
+    )  # fmt: skip
     names: Annotated[tuple[str, ...], NoDecode, BeforeValidator(_apart)] = Field(
         (),
         description="Names and addresses it is asked by, beside the one it is bound to; with commas between.",

@@ -64,6 +64,11 @@ class Access:
         _slow(self._holders.take(admitted.caller.name), f"requests of {admitted.caller.name!r}")
         return admitted
 
+    async def again(self, headers: Headers, sender: str, *, secure: bool) -> Admitted:
+        """The caller of a connection that was admitted and lasts, as it counts now; of no pace. Raises as `admit`."""
+        text, kind = _presented(headers, SECURE_COOKIE if secure else COOKIE)
+        return await self._checked(text, kind, sender)
+
     async def sign_in(self, text: str, sender: str) -> tuple[Credential, Admitted]:
         """A new session for a token; it ends with the token, or after `session_hours`."""
         admitted = await self._checked(text, "token", sender)

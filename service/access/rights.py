@@ -36,13 +36,14 @@ _PROFILES = ("machines", "attachments")
 _TABLE: dict[Right, tuple[str, ...]] = {
     Right.LOOK: (
         "GET /v1/version", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs", f"GET {_JOB}",
-        *(f"GET {_JOB}/{what}" for what in ("events", "benchmarks", "targets", "level-book")),
+        *(f"GET {_JOB}/{what}" for what in ("events", "benchmarks", "targets", "level-book", "sensors", "readouts/live")),
+        f"WS {_JOB}/readouts/live",
         *(f"POST /v1/{what}" for what in _COMPUTED),
         *(f"GET /v1/{kind}{rest}" for kind in _PROFILES
           for rest in ("", "/{profile_id}", "/{profile_id}/revisions", "/{profile_id}/revisions/{revision}")),
         "GET /v1/profile-schemas/{kind}",
     ),
-    Right.RECORD: ("POST /v1/jobs", *(f"POST {_JOB}/{what}" for what in _RECORDED)),
+    Right.RECORD: ("POST /v1/jobs", f"WS {_JOB}/readings", *(f"POST {_JOB}/{what}" for what in _RECORDED)),
     Right.MEASURE: tuple(f"POST /v1/{kind}" for kind in _PROFILES),
     Right.ADMINISTER: ("GET /v1/holders",),
 }  # fmt: skip

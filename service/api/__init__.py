@@ -7,6 +7,7 @@ from . import (
     corrections,
     holders,
     jobs,
+    live,
     passes,
     placements,
     poses,
@@ -14,6 +15,7 @@ from . import (
     readouts,
     records,
     sensitivities,
+    sensors,
     sessions,
 )
 
@@ -28,6 +30,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     jobs.router,
     records.router,
     readouts.router,
+    live.router,
+    sensors.router,
     sessions.router,
     holders.router,
 )

@@ -176,7 +176,7 @@ def tilt_out(move: TiltCorrection) -> TiltOut:
     degrees, to = math.degrees(move.move_rad), math.degrees(move.angle)
     if not move.reaches:
         words = f"the tilt alone cannot: the cross-slope stays {abs(off):.1f} % off, at {slope:+z.1f} %"
-    elif abs(degrees) < _LEAST_DEG:
+    elif abs(degrees) < LEAST_DEG:
         words = "advice: leave the tilt where it is"
     else:
         words = f"advice: tilt {degrees:+.2f} deg, for a cross-slope of {slope:+z.1f} %; then read the height again"
@@ -187,7 +187,7 @@ def tilt_out(move: TiltCorrection) -> TiltOut:
 
 
 # What two decimals show as nothing.
-_LEAST_DEG = 0.005
+LEAST_DEG = 0.005
 _UP, _DOWN = (
     {"boom": "raise the boom", "fore_boom": "raise the fore boom", "stick": "push the stick out",
      "bucket": "uncurl the bucket"},
@@ -202,7 +202,7 @@ def _words(move: Correction, point: str, goal: str, units: LengthUnit) -> str:
     if not move.reaches:
         side = "above" if move.off_by_m > 0.0 else "below"
         return f"the {joint} alone cannot: the {part(point)} stays {size(move.off_by_m, units)} {side} the {goal}"
-    if abs(degrees) < _LEAST_DEG:
+    if abs(degrees) < LEAST_DEG:
         return f"advice: leave the {joint} where it is"
     doing = (_UP if degrees > 0.0 else _DOWN).get(move.joint)
     if doing is None:
@@ -211,15 +211,24 @@ def _words(move: Correction, point: str, goal: str, units: LengthUnit) -> str:
     drawn = move.cylinder_move_m
     if drawn is None:
         return words
-    # Cylinders are read in millimetres where metres are: 0.024 m of rod is nobody's figure.
-    told = size(drawn, LengthUnit.MM if units is LengthUnit.M else units)
+    told = size(drawn, cylinders_in(units))
     return f"{words} (its cylinder {told} {'longer' if drawn > 0.0 else 'shorter'})"
 
 
 def size(metres: float, units: LengthUnit) -> str:
     """A length without its sign in words, never a plain zero."""
-    step = 1e-3 if units is LengthUnit.MM else RESOLUTION_M[units]
+    step = least_shown(units)
     return f"less than {show(step, units)}" if abs(metres) < 0.5 * step else show(abs(metres), units)
+
+
+def least_shown(units: LengthUnit) -> float:
+    """The step (m) in which a sentence tells a length."""
+    return 1e-3 if units is LengthUnit.MM else RESOLUTION_M[units]
+
+
+def cylinders_in(units: LengthUnit) -> LengthUnit:
+    """Cylinders are read in millimetres where metres are: 0.024 m of rod is nobody's figure."""
+    return LengthUnit.MM if units is LengthUnit.M else units
 
 
 def part(point: str) -> str:

@@ -104,10 +104,11 @@ class Recorder:
         self._expected = if_match
         self._key = idempotency_key
 
-    def __call__(self, job: str, asked: Recording, decide: Decide) -> Recorded:
+    def __call__(self, job: str, asked: Recording, decide: Decide, read: Recording | None = None) -> Recorded:
         """Append what `decide` makes of the request, if the caller may record for the machine on the job.
 
-        And for the one on it afterwards: a withdrawal or acknowledgement may put another there.
+        And for the one on it afterwards: a withdrawal or acknowledgement may put another there. `read`: the request
+        with what the sensors added, where it left something to them.
         """
 
         def assigned(state: JobState) -> None:
@@ -119,7 +120,7 @@ class Recorder:
             return decide(state, seq)
 
         done = self.keeper.record(
-            job, asked, allowed, self.caller.name, after=assigned, key=self._key,
+            job, read or asked, allowed, self.caller.name, after=assigned, key=self._key,
             request_hash=self.request_hash(asked), expected_seq=expected_seq(self._expected),
         )  # fmt: skip
         self._response.headers["ETag"] = f'"{done.entry.seq}"'

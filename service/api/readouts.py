@@ -1,8 +1,8 @@
 """Readouts: cut or fill at three edge points, what it hangs on, and why there is no number when there is none."""
 
 import math
-from collections.abc import Iterator
-from typing import Annotated, Any
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -29,6 +29,7 @@ from .entry_words import revision
 from .jobs import JobId
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
+Line = Literal["edge", "teeth"]
 
 
 class CutFillOut(Strict):
@@ -135,9 +136,20 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -
     taken_since(state, observed(asked.observed_at, keeper.now(), state.rules.age_limit_s))
     decide.same_units(state, asked.units)
     found = decide.posed(keeper.fit(state), asked.pose, "pose")
-    aim = _aim(state, asked)
+    aim = aim_of(state, asked.target, asked.station)
+    more = (*elsewhere(state, caller), *changes(job, state, keeper))
+    return readout_out(
+        job, state, found, aim, line=asked.line, target=asked.target, swing=swing_of(asked.pose), more=more
+    )
+
+
+def readout_out(
+    job: str, state: JobState, found: Pose, aim: Aim | None, *, line: Line, target: str | None,
+    swing: float | None = None, more: Iterable[Fault] = (),
+) -> ReadoutOut:  # fmt: skip
+    """The readout of a solved pose, with `more` to be warned of. `Refused` "no-such-point" at `line`."""
     try:
-        told = readout(found, state.book, aim, line=asked.line, swing=swing_of(asked.pose), lean=state.lean)
+        told = readout(found, state.book, aim, line=line, swing=swing, lean=state.lean)
     except Refused as refused:
         raise Refused(
             Fault(f.code, "line", "teeth on a bucket without them", f.expected, f.advice)
@@ -146,21 +158,21 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -
     units = state.units
     return ReadoutOut(
         job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
-        attachment=reference(state.attachment), seat=state.seat, target=asked.target, line=asked.line,
+        attachment=reference(state.attachment), seat=state.seat, target=target, line=line,
         points={name: _edge(point, state) for name, point in told.points.items()},
         lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
         below_floor_limit=told.below_floor_limit, **_shape(found, state),
-        edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[asked.line], strict=True)), units),
+        edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[line], strict=True)), units),
         target_cross_slope_percent=_percent(told.target_cross_slope),
-        corrections=[_advised(each, LINES[asked.line][1], units) for each in told.corrections],
+        corrections=[_advised(each, LINES[line][1], units) for each in told.corrections],
         tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
-        no_number_because=[_why(f) for f in told.why_not],
-        warnings=[_why(f) for f in (*told.warnings, *_elsewhere(state, caller), *_changes(job, state, keeper))],
+        no_number_because=[why(f) for f in told.why_not],
+        warnings=[why(f) for f in (*told.warnings, *more)],
         hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
     )  # fmt: skip
 
 
-def _elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
+def elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
     """Whoever may record reads while somebody else sits at the machine: nothing would wait for them."""
     if caller is LOCAL or state.seat in {None, caller.name} or not caller.may(Right.RECORD):
         return
@@ -170,7 +182,7 @@ def _elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def _changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
+def changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
     """What may change under whoever reads this: what waits for the seat, profiles measured anew."""
     who = "whoever takes the seat" if state.seat is None else f"{state.seat!r} at the seat"
     for each in waiting_out(state):
@@ -188,26 +200,30 @@ def _changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
         )  # fmt: skip
 
 
-def _aim(state: JobState, asked: q.ReadoutIn) -> Aim | None:
-    if asked.target is None:
-        if asked.station is not None:
+def aim_of(state: JobState, target: str | None, station: float | str | None) -> Aim | None:
+    """The target a readout is to be held against, `station` in the job's units; None without one.
+
+    Raises `Refused` "unknown-target"; at `station` "distance-useless", and what `decide.metres` refuses.
+    """
+    if target is None:
+        if station is not None:
             raise Refused([
-                Fault("distance-useless", "station", str(asked.station), "no station without a target",
+                Fault("distance-useless", "station", str(station), "no station without a target",
                       "name the target, or leave it out")
             ])  # fmt: skip
         return None
-    hung = state.targets.get(asked.target)
+    hung = state.targets.get(target)
     if hung is None:
-        raise Refused([decide.unknown_target(state, asked.target)])
-    seq, known = state.anchors.get(asked.target, (0, None))
+        raise Refused([decide.unknown_target(state, target)])
+    seq, known = state.anchors.get(target, (0, None))
     entered = None
-    if asked.station is not None:
+    if station is not None:
         if not hung.target.sloping:
             raise Refused([
-                Fault("distance-useless", "station", str(asked.station), "no station for a level target",
+                Fault("distance-useless", "station", str(station), "no station for a level target",
                       "leave it out")
             ])  # fmt: skip
-        entered = decide.metres(state, asked.station, asked.units, "station")
+        entered = decide.metres(state, station, state.units, "station")
     return Aim(
         hung.target, state.book.points[hung.target.benchmark], hung.hangs_on | ({seq} if known else frozenset()),
         known, state.last_swing > seq, entered,
@@ -265,5 +281,6 @@ def _percent(ratio: float | None) -> float | None:
     return None if ratio is None else percent_from_ratio(ratio)
 
 
-def _why(fault: Fault) -> WhyOut:
+def why(fault: Fault) -> WhyOut:
+    """A reason for an answer."""
     return WhyOut(code=fault.code, found=fault.found, expected=fault.expected, advice=fault.advice)

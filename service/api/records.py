@@ -14,6 +14,7 @@ from service.book.state import JobState
 from . import answers as a
 from .door import ProfilesDep, RecorderDep
 from .jobs import JobId
+from .still import StreamDep
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["records"])
 
@@ -93,17 +94,25 @@ def clamp_receiver(job: JobId, asked: q.ReceiverIn, record: RecorderDep) -> a.Re
 
 
 @router.post("/touches", status_code=201, summary="The edge touched a known point")
-def touch(job: JobId, asked: q.TouchIn, record: RecorderDep) -> a.ReadingOut:
+def touch(job: JobId, asked: q.TouchIn, record: RecorderDep, stream: StreamDep) -> a.ReadingOut:
     """The chosen edge point rests on a benchmark or turning point."""
-    fit = record.keeper.fit
-    return a.reading_out(record(job, asked, lambda state, seq: decide.touch(state, seq, asked, fit)))
+    fit, read = record.keeper.fit, stream.complete(job, asked)
+    return a.reading_out(
+        record(job, asked, lambda state, seq: decide.touch(state, seq, read.on(state), fit), read.asked)
+    )
 
 
 @router.post("/turning-points", status_code=201)
-def take_turning_point(job: JobId, asked: q.TurningPointIn, record: RecorderDep) -> a.ReadingOut:
+def take_turning_point(
+    job: JobId, asked: q.TurningPointIn, record: RecorderDep, stream: StreamDep
+) -> a.ReadingOut:
     """The chosen edge point rests on a firm new point: it gets an elevation that survives a move."""
-    fit = record.keeper.fit
-    return a.reading_out(record(job, asked, lambda state, seq: decide.turning_point(state, seq, asked, fit)))
+    fit, read = record.keeper.fit, stream.complete(job, asked)
+    return a.reading_out(
+        record(
+            job, asked, lambda state, seq: decide.turning_point(state, seq, read.on(state), fit), read.asked
+        )
+    )
 
 
 @router.post("/strikes", status_code=201, summary="The receiver struck the laser plane")
@@ -123,10 +132,12 @@ def set_target(job: JobId, asked: q.TargetIn, record: RecorderDep) -> a.TargetRe
 
 
 @router.post("/stations", status_code=201)
-def touch_station(job: JobId, asked: q.StationIn, record: RecorderDep) -> a.RecordedOut:
+def touch_station(job: JobId, asked: q.StationIn, record: RecorderDep, stream: StreamDep) -> a.RecordedOut:
     """Touch a known station of a sloping target: its zero and direction hold until a move or unsensed swing."""
-    fit = record.keeper.fit
-    return _plain(record(job, asked, lambda state, _seq: decide.station(state, asked, fit)))
+    fit, read = record.keeper.fit, stream.complete(job, asked)
+    return _plain(
+        record(job, asked, lambda state, _seq: decide.station(state, read.on(state), fit), read.asked)
+    )
 
 
 @router.post("/rules", status_code=201)

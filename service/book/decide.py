@@ -87,7 +87,7 @@ def touch(state: JobState, seq: int, asked: q.TouchIn, fit: Fit) -> p.Touched:
     book, outcome = state.book.touched(seq, asked.point, height, check=asked.purpose == "check")
     return p.Touched(
         point=asked.point, purpose=asked.purpose, edge_point=asked.edge_point,
-        pose=as_record(found, asked.pose), edge_height_m=height, role=outcome.role, elevation_m=outcome.elevation,
+        pose=as_record(found, resting(asked)), edge_height_m=height, role=outcome.role, elevation_m=outcome.elevation,
         misclosure_m=outcome.misclosure, gives_plane=book.plane != state.book.plane,
         hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
     )  # fmt: skip
@@ -100,7 +100,7 @@ def _edge_at(
     rests: list[tuple[Pose, float]] = []
 
     def solve_edge() -> None:
-        found = posed(machine, asked.pose, "pose")
+        found = posed(machine, resting(asked), "pose")
         rests.append((found, edge_height(found, asked.edge_point)))
 
     together(check, solve_edge)
@@ -113,7 +113,7 @@ def turning_point(state: JobState, seq: int, asked: q.TurningPointIn, fit: Fit) 
     found, height = _edge_at(fit(state), asked, lambda: state.book.free_name(asked.name))
     book, outcome = state.book.turning_point(seq, asked.name, height)
     return p.TurningPointTaken(
-        name=asked.name, edge_point=asked.edge_point, pose=as_record(found, asked.pose), edge_height_m=height,
+        name=asked.name, edge_point=asked.edge_point, pose=as_record(found, resting(asked)), edge_height_m=height,
         elevation_m=book.points[asked.name].elevation, hangs_on=tuple(sorted(outcome.hangs_on)), note=asked.note,
     )  # fmt: skip
 
@@ -139,7 +139,7 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
     )
     along = None if given is None else metres(state, given, asked.units, "along_fall")
     poses = [posed(machine, *pose) for pose in placed]
-    heights = [found.height("receiver") for found in poses]
+    heights = [_in_plane(found, c.pose) for found, c in zip(poses, asked.crossings, strict=True)]
     half = 0.5 * abs(heights[0] - heights[1]) if len(heights) == 2 else None
     mean = math.fsum(heights) / len(heights)
     seen = Crossing(
@@ -161,6 +161,12 @@ def strike(state: JobState, seq: int, asked: q.StrikeIn, fit: Fit) -> p.Struck:
         along_fall_m=along, taken=not because, because=_reasons(because), role=role, elevation_m=elevation,
         misclosure_m=misclosure, hangs_on=tuple(sorted(hangs_on)), note=asked.note,
     )  # fmt: skip
+
+
+def _in_plane(found: Pose, given: q.PoseIn) -> float:
+    """Height (m) over the origin of the place that was in the plane: the receiver's, or so far along its mast."""
+    height = found.height("receiver")
+    return height + given.above_m * math.cos(found.mast_angle) if isinstance(given, q.StreamPose) else height
 
 
 def target(state: JobState, asked: q.TargetIn, taken: Collection[str]) -> p.TargetSet:
@@ -229,9 +235,9 @@ def station(state: JobState, asked: q.StationIn, fit: Fit) -> p.StationTouched:
         ])  # fmt: skip
     found, _ = _edge_at(fit(state), asked, lambda: metres(state, asked.station, asked.units, "station"))
     along = metres(state, asked.station, asked.units, "station")
-    known = anchor(found, asked.edge_point, along, swing_of(asked.pose), state.book.setup)
+    known = anchor(found, asked.edge_point, along, swing_of(resting(asked)), state.book.setup)
     return p.StationTouched(
-        target=asked.target, station_m=along, edge_point=asked.edge_point, pose=as_record(found, asked.pose),
+        target=asked.target, station_m=along, edge_point=asked.edge_point, pose=as_record(found, resting(asked)),
         x_m=known.x, y_m=known.y, direction_rad=known.direction, plumb=known.plumb, setup=known.setup,
         hangs_on=tuple(sorted(hung.hangs_on)), note=asked.note,
     )  # fmt: skip
@@ -321,6 +327,16 @@ def unknown_target(state: JobState, name: str) -> Fault:
     ]  # fmt: skip
     advice = f"entry {waits[-1]}, which sets it, waits: the seat has to acknowledge it first" if waits else ""
     return Fault("unknown-target", "target", repr(name), f"a target of the depth sheet: {names}", advice)
+
+
+def resting(asked: q.TouchIn | q.TurningPointIn | q.StationIn) -> q.PoseIn:
+    """The pose of what rests somewhere. `Refused` "no-pose" where neither the request nor a stream gives one."""
+    if asked.pose is None:
+        raise Refused([
+            Fault("no-pose", "pose", "none, and no stream of readings", "a pose, or sensors that feed readings",
+                  "give the pose, or connect the sensors (/guide/live)")
+        ])  # fmt: skip
+    return asked.pose
 
 
 def posed(machine: Assembly, given: q.PoseIn, where: str) -> Pose:

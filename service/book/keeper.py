@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused
+from kinematics.sensor_set import SensorSet
 from service.store import Database, NewEvent, StoredEvent, events, utc_now
 
 from . import payloads as p
@@ -57,6 +58,11 @@ class Keeper:
         """The job's state now. Raises the store's `JobUnknown`."""
         return self._database.read(lambda session: self._current(session, job))
 
+    def latest(self, job: str) -> JobState | None:
+        """The job's state as far as this process has read it, without asking the database; None if it never has."""
+        with self._lock:
+            return self._states.get(job)
+
     def jobs(self, after: str | None, limit: int) -> list[tuple[str, str]]:
         """(id, name) of jobs in order of id, after a cursor."""
         return self._database.read(
@@ -79,6 +85,11 @@ class Keeper:
             if kept is None or kept.seq < known.seq:
                 self._states[job] = known
         return known
+
+    def sensed(self, state: JobState) -> SensorSet | None:
+        """The sensors of what stands on a job; None where its profiles have none. "no-setup", and as `sensor_set`."""
+        state.book.needs_setup()
+        return self._profiles.sensed(state.machine, state.attachment, state.receiver_place)
 
     def fit(self, state: JobState) -> Assembly:
         """Machine and attachment a job stands with, the receiver where it is clamped. `Refused` "no-setup"."""

@@ -11,7 +11,7 @@ from kinematics.errors import Fault, Refused
 from kinematics.units import LengthUnit, to_metres
 
 from .payloads import PoseRecord
-from .requests import PoseIn
+from .requests import PoseIn, StreamPose
 
 StandIn = Callable[[Assembly, float], drives.FourBarPose]
 _STAND_INS: dict[str, StandIn] = {
@@ -109,5 +109,7 @@ def as_record(found: Pose, given: PoseIn) -> PoseRecord:
         pitch_deg=given.attitude_deg.pitch,
         roll_deg=given.attitude_deg.roll,
         swing_deg=given.swing_deg,
-        given={"angles_deg": dict(given.angles_deg), "cylinders_mm": dict(given.cylinders_mm)},
+        given={"readings": given.readings}
+        if isinstance(given, StreamPose)
+        else {"angles_deg": dict(given.angles_deg), "cylinders_mm": dict(given.cylinders_mm)},
     )

@@ -11,7 +11,9 @@ from sqlalchemy.orm import Session
 from kinematics.assembly import Assembly, assemble
 from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine, Point
+from kinematics.sensor_set import SensorSet
 from machine_profiles import Profile, parse_profile, shipped
+from machine_profiles.sensor_pair import sensor_set
 from service.store import Database, StoredRevision, canonical_json, profiles
 
 from .state import Named
@@ -151,11 +153,25 @@ class Profiles:
                 self._ready.popitem(last=False)
         return made
 
+    def sensed(
+        self, machine: Named | None, attachment: Named | None, receiver_place: Point | None = None
+    ) -> SensorSet | None:
+        """The sensors of both profiles on their assembly; None where they have none. `Refused` as `sensor_set`."""
+        fitted = self.fitted(machine, attachment, receiver_place)
+        assert machine is not None  # noqa: S101  # `fitted` has refused that
+        assert attachment is not None  # noqa: S101
+        return sensor_set(
+            self._profile("machine", machine.hash), self._profile("attachment", attachment.hash), fitted
+        )
+
     def _geometry(self, kind: str, content_hash: str) -> Machine | Attachment:
+        return self._profile(kind, content_hash).geometry
+
+    def _profile(self, kind: str, content_hash: str) -> Profile:
         row = self._database.read(lambda s: profiles.get_revision(s, kind, content_hash))
         if row is None:
             raise LookupError(f"{kind} revision {content_hash} is not on record")
-        return parse_profile(row.source_text).geometry
+        return parse_profile(row.source_text)
 
 
 def put(session: Session, profile: Profile, origin: str, now: datetime, actor: str | None = None) -> bool:

@@ -4,7 +4,7 @@ Lengths are in the job's units, which each body with a length names again; angle
 never meant in these units is refused rather than believed.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -101,6 +101,23 @@ class PoseIn(Strict):
 
 
 PoseField = Annotated[PoseIn, Field(description="How machine and attachment stand.")]
+ReadPoseField = Annotated[
+    PoseIn | None,
+    Field(
+        description="How machine and attachment stand; left out, as the sensors have read it through the last second, "
+        "while nothing moved (/guide/live)."
+    ),
+]
+
+
+class StreamPose(PoseIn):
+    """A pose out of the stream of readings, with what it was made from; no client sends one.
+
+    `above_m`: the beam's height over the receiver's centre along its mast (m), where the receiver tells it.
+    """
+
+    readings: dict[str, Any]
+    above_m: float = 0.0
 
 
 class Recording(Strict):
@@ -210,7 +227,7 @@ class TouchIn(Recording):
         description="reference sets the height; check compares and changes nothing."
     )
     edge_point: EdgePoint
-    pose: PoseField
+    pose: ReadPoseField = None
 
 
 class TurningPointIn(Recording):
@@ -222,7 +239,7 @@ class TurningPointIn(Recording):
 
     name: Name
     edge_point: EdgePoint
-    pose: PoseField
+    pose: ReadPoseField = None
 
 
 class CrossingIn(Strict):
@@ -308,7 +325,7 @@ class StationIn(Recording):
     target: Annotated[Name, Field(description="A sloping target of the depth sheet.")]
     station: Length = Field(description="Distance from the target's zero, rising away from the machine.")
     edge_point: EdgePoint
-    pose: PoseField
+    pose: ReadPoseField = None
     units: UnitsField
 
 

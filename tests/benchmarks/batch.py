@@ -94,7 +94,7 @@ def start_up() -> dict[str, float]:
     """Seconds of a new process, code already compiled to disk: import alone, and import to the first pose."""
     programs = {
         "import_s": "import kinematics",
-        "warm_start_s": "from service.shift import arm_of_demo\nfrom kinematics import pose\n"
+        "warm_start_s": "from tests.demo_machine import arm_of_demo\nfrom kinematics import pose\n"
         "pose(arm_of_demo(), pitch=0.0, roll=0.0, boom=0.5, stick=-1.6, bucket=1.0, tilt=0.0)",
     }
     return {name: _new_process(program) for name, program in programs.items()}

@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from kinematics.columns import solve_columns
 from kinematics.fleet import fleet
-from service.shift import arm_of_demo
+from tests.demo_machine import arm_of_demo
 
 POSES, ROUNDS, WARM = 100_000, 25, 3
 ARROW = {

@@ -4,7 +4,7 @@ import statistics
 import timeit
 
 from kinematics import pose
-from service.shift import arm_of_demo
+from tests.demo_machine import arm_of_demo
 
 
 def single_pose() -> dict[str, float]:

@@ -26,10 +26,10 @@ from service.book.state import Named
 from service.guard import ARROW, Guard
 from service.serving import bind
 from service.settings import Settings
-from service.shift import arm_of_demo
 from service.store import utc_now
 from tests.benchmarks import bulk
 from tests.benchmarks.door import BODY
+from tests.demo_machine import arm_of_demo
 
 
 def floor_app() -> FastAPI:

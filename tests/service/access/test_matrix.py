@@ -8,6 +8,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
+from starlette.types import Message
 
 from service.access import rights
 
@@ -50,6 +51,10 @@ def let_in(method: str, path: str) -> frozenset[str] | str:
         case "POST", "sessions":
             return ANYBODY
         case "DELETE", "sessions/current":
+            return ALL
+        case "WS", "jobs/{job}/readings":
+            return frozenset({"operator", "both", "administrator"})
+        case "WS", "jobs/{job}/readouts/live":
             return ALL
         case "GET", "holders":
             return frozenset({"administrator"})
@@ -114,7 +119,18 @@ def tokens(site: Site, viewer: str, operator: str, builder: str, administrator: 
 def ask(site: Site, method: str, path: str, token: str | None) -> httpx.Response:
     """The route's path filled in, with an empty object where a body belongs."""
     address = FILES.get(path) or re.sub(r"\{(\w+)\}", lambda found: FILLED[found[1]], path)
+    if method == "WS":
+        return opening(site.socket(address, token=token))
     return site.ask(method, address, {} if method == "POST" else None, token=token)
+
+
+def opening(sent: list[Message]) -> httpx.Response:
+    """The answer to a WebSocket that would be opened; 101 where it is."""
+    if sent[0]["type"] == "websocket.accept":
+        return httpx.Response(101)
+    start, *bodies = sent
+    content = b"".join(each["body"] for each in bodies)
+    return httpx.Response(start["status"], headers=start["headers"], content=content)
 
 
 @pytest.mark.parametrize("role", sorted(ALL))

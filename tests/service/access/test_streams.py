@@ -1,4 +1,4 @@
-"""WebSockets and event streams: the product has none yet, so that the tests bring one of each."""
+"""WebSockets and event streams of the tests' own, that say who asks; the product's are tried in `tests/service/live`."""
 
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path

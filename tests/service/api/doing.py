@@ -13,7 +13,7 @@ from kinematics.assembly import Assembly, assemble
 from kinematics.machine import Attachment, Machine
 from kinematics.units import LengthUnit, from_metres, show
 from machine_profiles import shipped
-from service.shift import place_edge, place_receiver
+from tests.demo_machine import place_edge, place_receiver
 
 with warnings.catch_warnings():
     # The test client of some releases tells of its next transport.

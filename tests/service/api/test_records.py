@@ -111,8 +111,7 @@ def test_touches_refused_with_every_fault(dug: JobDoer) -> None:
         "/pose/angles_deg/bucket": "missing-joint",
     }  # fmt: skip
     assert dug.refused("touches", {"point": " slab", "edge_point": "top", "x": 1}, 422) == {
-        "/edge_point": "not-a-choice", "/point": "wrong-form", "/pose": "missing-field",
-        "/purpose": "missing-field", "/x": "unknown-field",
+        "/edge_point": "not-a-choice", "/point": "wrong-form", "/purpose": "missing-field", "/x": "unknown-field",
     }  # fmt: skip
 
 

@@ -1,0 +1,195 @@
+"""What a viewer of the live readout is told: the newest, with the age of its oldest reading, or why there is none."""
+
+import json
+import math
+from datetime import UTC, datetime
+from time import time
+
+from pydantic import Field
+
+from kinematics.arm import pose
+from kinematics.errors import Fault, Refused
+from kinematics.leaf import Leaf
+from kinematics.readout import Aim
+from kinematics.sensing import angles_from
+from kinematics.sensor_set import SensorSet
+from service.access.caller import Caller
+from service.book.keeper import Keeper
+from service.book.state import JobState
+from service.live.feed import Feed
+from service.strict import Strict
+
+from .readout_plate import Press
+from .readouts import Line, ReadoutOut, WhyOut, aim_of, changes, elsewhere, readout_out
+
+# How long what may change under a viewer (profiles measured anew) may be told late.
+_LOOK_AGAIN_S = 1.0
+_SAME_MOMENT_S = 0.005
+
+
+class StrikeToldOut(Strict):
+    """The last time the receiver passed through the plane."""
+
+    at: str
+    verdict: str = Field(
+        description="taken, turned down, no attempt (too fast to be one: not on the log), or crossed once: the way back "
+        "within 4 s makes it a strike of two crossings, else it counts alone."
+    )
+    seq: int | None = Field(description="Its entry of the log; null where it is not on it.")
+    role: str | None
+    because: list[WhyOut]
+
+
+class LiveOut(Strict):
+    """The newest of a job's readouts. What was between this and the last one told is left out."""
+
+    number: int = Field(description="Counts what has changed on this job since the service began; rises.")
+    skipped: int | None = Field(
+        description="How many numbers lie between the last one told and this; null where that is not known."
+    )
+    at: str = Field(description="When it was computed, UTC by the service's clock.")
+    age_s: float | None = Field(
+        description="Of the oldest reading it rests on, the sensor's latency included; null before the first."
+    )
+    oldest: str | None = Field(description="The sensor of that reading.")
+    latency_s: float | None = Field(description="From the arrival of the newest reading to this readout.")
+    quiet: list[str] = Field(description="Sensors without a reading young enough.")
+    readout: ReadoutOut | None = Field(
+        description="As POST /v1/jobs/{job}/readouts tells it; null where the readings give none."
+    )
+    no_number_because: list[WhyOut] = Field(description="Why there is no readout.")
+    strike: StrikeToldOut | None
+
+
+class Watch:
+    """What viewers who ask alike are told of one job: target, line, station, and whether they sit elsewhere."""
+
+    def __init__(
+        self, keeper: Keeper, feed: Feed, *, target: str | None, line: Line, station: float | str | None, caller: Caller
+    ) -> None:  # fmt: skip
+        self._keeper = keeper
+        self._feed = feed
+        self._target, self._line, self._station, self._caller = target, line, station, caller
+        self._state: JobState | None = None
+        self._made_for: tuple[JobState | None, SensorSet | None] = None, None
+        self._looked = -math.inf
+        self._aim: Aim | None = None
+        self._missing: tuple[Fault, ...] = ()
+        self._more: tuple[Fault, ...] = ()
+        self._leaf: Leaf | None = None
+        self._press: Press | None = None
+        self.key = target, line, station, self._away()
+
+    def _away(self) -> bool:
+        return any(True for _ in elsewhere(self._feed.state, self._caller))
+
+    def message(self, last: int | None, now: float) -> tuple[int, str]:
+        """(number, JSON text) of the newest, for a viewer that was last told `last`; `now` by the monotonic clock."""
+        feed = self._feed
+        self._keep_up(now)
+        made, rest = feed.kept(self.key) or (-math.inf, "")
+        if now - made > _SAME_MOMENT_S:  # an older text would tell a younger age
+            rest = self._rest(now)
+            feed.keep(self.key, (now, rest))
+        skipped = "null" if last is None or last > feed.number else max(feed.number - last - 1, 0)
+        return feed.number, f'{{"number":{feed.number},"skipped":{skipped},{rest}'
+
+    def _keep_up(self, now: float) -> None:
+        feed = self._feed
+        if self._state is feed.state and now - self._looked < _LOOK_AGAIN_S:
+            return
+        self._state, self._looked = feed.state, now
+        state = feed.state
+        self._missing = ()
+        try:
+            self._aim = aim_of(state, self._target, self._station)
+        except Refused as refused:
+            self._aim, self._missing = None, refused.faults
+        self.key = self._target, self._line, self._station, self._away()
+        more = self._more
+        if state.machine is not None:
+            more = (
+                *elsewhere(state, self._caller), *changes(feed.job, state, self._keeper)
+            )  # fmt: skip
+        if state is not self._made_for[0] or feed.sensors is not self._made_for[1] or more != self._more:
+            self._made_for, self._more = (state, feed.sensors), more
+            self._make_ready()
+
+    def _make_ready(self) -> None:
+        """What prints readouts fast, where the sensors and the aim allow it."""
+        feed = self._feed
+        self._leaf = self._press = None
+        if feed.sensors is None or feed.sensors.checks or self._missing:
+            return
+        state = feed.state
+        leaf = Leaf(feed.sensors, state.book, self._aim, line=self._line, lean=state.lean)
+        press = Press(leaf, state.units)
+        if press.able:
+            self._leaf, self._press = leaf, press
+
+    def _rest(self, now: float) -> str:
+        """All but number and skipped, and the closing brace."""
+        feed = self._feed
+        readout, reasons, quiet = "null", [], []
+        if feed.fresh(now):
+            try:
+                readout = self._printed()
+            except Refused as refused:
+                reasons = [_placed(each) for each in refused.faults]
+        else:
+            silent = feed.silent(now)
+            reasons = [_placed(each) for each in silent]
+            quiet = [each.where for each in silent if each.code == "sensor-quiet"]
+        oldest, born = feed.oldest()
+        return self._text(oldest, born, now, readout, reasons, quiet)
+
+    def _text(
+        self, oldest: str | None, born: float, now: float, readout: str, reasons: list[WhyOut], quiet: list[str]
+    ) -> str:  # fmt: skip
+        feed = self._feed
+        age = f"{now - born:.6f}" if math.isfinite(born) else "null"
+        latency = f"{now - feed.arrived:.6f}" if math.isfinite(feed.arrived) else "null"
+        at = datetime.fromtimestamp(time(), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        listed = _json([each.model_dump() for each in reasons])
+        strike = "null" if feed.receiver.last is None else _json(feed.receiver.last)
+        named = "null" if oldest is None else f'"{oldest}"'
+        return (
+            f'"at":"{at}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{_json(quiet)},'
+            f'"readout":{readout},"no_number_because":{listed},"strike":{strike}}}'
+        )
+
+    def _printed(self) -> str:
+        leaf, press = self._leaf, self._press
+        if leaf is None or press is None or not leaf.read(self._feed.said):
+            return self._slowly().model_dump_json()
+        key = press.key()
+        text = press.print(key)
+        if text is not None:
+            return text.decode()
+        told = self._slowly()
+        if not press.has(key):
+            press.set(key, told)
+        return told.model_dump_json()
+
+    def _slowly(self) -> ReadoutOut:
+        """The readout by the way that tells every fault and warning."""
+        feed = self._feed
+        sensors = feed.sensors
+        if sensors is None or self._missing:
+            raise Refused(self._missing or feed.why)
+        said = {name: channel.value for name, channel in feed.channels.items()}
+        found = pose(sensors.assembly, **angles_from(sensors, said))  # type: ignore[arg-type]  # all fresh
+        return readout_out(
+            feed.job, feed.state, found, self._aim, line=self._line, target=self._target, more=self._more
+        )
+
+
+def _json(what: object) -> str:
+    if what == []:  # what a stream tells almost always, thousands of times a second
+        return "[]"
+    return json.dumps(what, separators=(",", ":"), allow_nan=False)
+
+
+def _placed(told: Fault) -> WhyOut:
+    found = f"{told.where}: {told.found}" if told.where else told.found
+    return WhyOut(code=told.code, found=found, expected=told.expected, advice=told.advice)

@@ -1,0 +1,238 @@
+"""What one job's machine reads now: a channel for each sensor, the track of the last seconds, and who is waiting.
+
+For the event loop alone. Nothing here is written down; what enters the log goes through the keeper.
+"""
+
+import asyncio
+import math
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+from weakref import WeakValueDictionary
+
+import numpy as np
+
+from kinematics.errors import Fault
+from kinematics.sensor_set import SensorSet
+from kinematics.track import Track
+from service.book import payloads as p
+from service.book.state import JobState
+
+from .channel import Channel
+from .frames import in_short
+from .receiver import HANDED_ON_S, Link, Receiver, is_of_receiver
+
+KEEP_S = 5.0
+
+
+FITTING = Fault(
+    "no-setup", "", "another machine or attachment since a moment ago", "its sensors read anew", "wait"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """What stands on the job: its sensors, and the state they were made for. `sensors` None: none, because of `why`."""
+
+    state: JobState
+    sensors: SensorSet | None
+    why: tuple[Fault, ...] = ()
+
+
+class Feed:
+    """The readings of one job."""
+
+    def __init__(self, job: str, fitted: Fitted) -> None:
+        self.job = job
+        self.number = 0
+        self.counts: Counter[str] = Counter()
+        self.receiver = Receiver()
+        self.arrived = -math.inf
+        self.links: set[Link] = set()
+        self.viewers = 0
+        self.used = self.told = 0.0
+        self.channels: dict[str, Channel] = {}
+        self._former: dict[str, Channel] = {}
+        # What viewers who ask alike share, for as long as one of them looks: a megabyte of plates.
+        self.watches: WeakValueDictionary[object, Any] = WeakValueDictionary()
+        self._waiting: list[asyncio.Future[None]] = []
+        self._kept: dict[object, tuple[int, Any]] = {}
+        self.fit(fitted, 0.0)
+
+    def fit(self, fitted: Fitted, now: float) -> None:
+        """Another machine or attachment stands on the job, or the first: readings begin anew, counts go on."""
+        self._former |= self.channels
+        self.state, self.sensors, self.why = fitted.state, fitted.sensors, fitted.why
+        self.channels = {}
+        self.track: Track | None = None
+        first = 0
+        if self.sensors is not None:
+            self.track = self._new_track(self.sensors)
+            for name, sensor in self.sensors.all.items():
+                channel = self.channels[name] = Channel(name, sensor, first)
+                first += 2 if channel.pair else 1
+                if name in self._former:
+                    channel.carry(self._former[name])
+        self.said = np.full(first, math.nan)
+        # What was read before another machine, a move, a swing or another laser says nothing of after.
+        self._since = now if self.number else -math.inf
+        self.receiver.stand(self.state, self.sensors, self._since)
+        self._limits()
+        self.changed()
+        for link in self.links:
+            link.stir()
+
+    @property
+    def fitting(self) -> bool:
+        """Whether the sensors of what stands on the job are about to be read."""
+        return self.why == (FITTING,)
+
+    def adopt(self, state: JobState, now: float) -> None:
+        """The job's state after further entries, with the same machine and attachment on it."""
+        before, self.state = self.state, state
+        if stands(before) != stands(state):
+            self._since = now
+            self.track = None if self.sensors is None else self._new_track(self.sensors)
+            self.receiver.stand(self.state, self.sensors, now)
+        elif before.rules.steady_s < state.rules.steady_s and self.sensors is not None:
+            self.track = self._new_track(self.sensors)
+        self._limits()
+        self.changed()
+
+    def _new_track(self, sensors: SensorSet) -> Track:
+        # A strike asks how the body rested before it, a crossing may take three seconds.
+        return Track(sensors, self.state.rules.steady_s + KEEP_S)
+
+    def _limits(self) -> None:
+        most = self.state.rules.age_limit_s
+        for channel in self.channels.values():
+            channel.limit_s = min(channel.sensor.age_limit_s, most)
+
+    # Readings in.
+
+    def take(self, link: Link, reading: dict[str, Any], now: float) -> Fault | None:
+        """Take one reading object; what is wrong with it is counted and returned."""
+        name = reading.get("sensor")
+        channel = self.channels.get(name) if type(name) is str else None
+        if channel is not None:
+            fault = self._take(channel, link, reading, now)
+            if fault is not None:
+                channel.counts[fault.code] += 1
+        elif "sensor" not in reading and is_of_receiver(reading):
+            fault = self.receiver.take(link, self.links, reading, now)
+        else:
+            expected = "one of " + (", ".join(self.channels) or "none: no sensor is on this job")
+            fault = Fault("no-such-sensor", "sensor", in_short(name), expected, "check the name")
+        if fault is not None:
+            self.counts[fault.code] += 1
+        return fault
+
+    def _take(self, channel: Channel, link: Link, reading: dict[str, Any], now: float) -> Fault | None:
+        at_s = reading.get("at_s")
+        ours = link.clock.date(at_s, now)
+        if type(ours) is not float:
+            return ours  # type: ignore[return-value]  # a fault
+        if len(reading) != 3 or channel.unit not in reading:
+            return channel.odd(reading)
+        value = channel.read(reading[channel.unit])
+        if type(value) is Fault:
+            return value
+        if channel.feeder is not link:
+            before = channel.feeder
+            if before in self.links and now - channel.arrived < HANDED_ON_S:
+                return Fault("fed-by-another", "sensor", f"{channel.name}, which another connection feeds",
+                             "one feeder for each sensor", "stop one of them")  # fmt: skip
+            channel.feeder = link
+        fault = channel.take(value, at_s, ours, now)  # type: ignore[arg-type]  # no fault, see above
+        if fault is None:
+            first = channel.first
+            if channel.pair:
+                self.said[first], self.said[first + 1] = value  # type: ignore[misc]
+            else:
+                self.said[first] = value
+            if self.track is not None and channel.born >= self._since:
+                self.track.add(channel.name, channel.born, value)  # type: ignore[arg-type]
+            self.arrived = now
+        return fault
+
+    # Ages.
+
+    def silent(self, now: float) -> list[Fault]:
+        """Why there is no number for want of fresh readings, sensor by sensor; empty where all are fresh."""
+        found = list(self.why)
+        for channel in self.channels.values():
+            age = now - channel.born
+            if channel.value is None:
+                found.append(Fault(
+                    "sensor-quiet", channel.name, "no reading yet", "a reading of every sensor",
+                    channel.error or "look at the health of the sensors, and at what feeds them",
+                ))  # fmt: skip
+            elif age > channel.limit_s:
+                found.append(Fault(
+                    "sensor-quiet", channel.name, f"last read {age:.2f} s ago", f"at most {channel.limit_s:g} s",
+                    channel.error or "look at its wiring and at what feeds it",
+                    {"age_s": age, "limit_s": channel.limit_s},
+                ))  # fmt: skip
+            elif channel.born < self._since:
+                found.append(Fault("observed-before", channel.name, "a reading from before the last entry of the log",
+                                   "one taken after it", "wait for the next reading"))  # fmt: skip
+        return found
+
+    def oldest(self) -> tuple[str | None, float]:
+        """(sensor, when its reading was true by our clock) of the oldest reading; None and -inf without sensors."""
+        if not self.channels:
+            return None, -math.inf
+        channel = min(self.channels.values(), key=lambda each: each.born)
+        return channel.name, channel.born
+
+    def deadline(self) -> float:
+        """When the first reading will be too old, by our clock."""
+        return min((each.born + each.limit_s for each in self.channels.values()), default=math.inf)
+
+    def fresh(self, now: float) -> bool:
+        """Whether every reading may be used now."""
+        since = self._since
+        for channel in self.channels.values():
+            born = channel.born
+            if now - born > channel.limit_s or born < since:
+                return False
+        return bool(self.channels)
+
+    # Who waits.
+
+    def changed(self) -> None:
+        """Something a viewer should see has changed."""
+        self.number += 1
+        if self._waiting:
+            waiting, self._waiting = self._waiting, []
+            for each in waiting:
+                if not each.done():
+                    each.set_result(None)
+
+    async def later_than(self, number: int) -> None:
+        """Wait until there is something newer than `number`."""
+        while self.number <= number:
+            turn = asyncio.get_running_loop().create_future()
+            self._waiting.append(turn)
+            await turn
+
+    def kept(self, key: object) -> Any:
+        """What was kept under a key for the present number, None if nothing."""
+        number, what = self._kept.get(key, (-1, None))
+        return what if number == self.number else None
+
+    def keep(self, key: object, what: Any) -> None:
+        """Keep something for as long as nothing changes, so that viewers who ask alike share it."""
+        if len(self._kept) > _MOST_KEPT:
+            self._kept.clear()
+        self._kept[key] = self.number, what
+
+
+_MOST_KEPT = 64
+
+
+def stands(state: JobState) -> tuple[int, ...]:
+    """The last entry that says how machine, laser and receiver stand, and what was acknowledged since."""
+    return tuple(
+        e.seq for e in state.entries if (e.type in p.STAND or e.type == "acknowledged") and e.seq not in state.void
+    )[-1:]  # fmt: skip

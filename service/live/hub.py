@@ -1,0 +1,195 @@
+"""Every job's feed, kept up with its log, and what has to happen though no reading comes."""
+
+import asyncio
+import logging
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+
+from fastapi.concurrency import run_in_threadpool
+
+from kinematics.errors import Fault, Refused
+from kinematics.striking import InPlane
+from service.book.keeper import Keeper
+from service.book.state import JobState
+
+from .feed import FITTING, Feed, Fitted
+from .warm import warm
+
+# A viewer hears of a sensor gone quiet at most so long after its limit.
+TICK_S = 0.05
+# Another process may write the same log; a viewer must not read an old one for longer.
+LOOK_EVERY_S = 1.0
+# A viewer hears that all is as it was.
+HEARTBEAT_S = 1.0
+IDLE_S = 3600.0
+MOST_FEEDS = 1000
+
+Struck = Callable[[Feed, list[InPlane], float], Awaitable[None]]
+_log = logging.getLogger("tipdatum")
+
+
+class Hub:
+    """The feeds by job. For the event loop; the database is asked on a thread."""
+
+    def __init__(
+        self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._keeper = keeper
+        self._struck = struck
+        self._feeds: dict[str, Feed] = {}
+        self._opening: dict[str, asyncio.Task[Feed]] = {}
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._judging: set[str] = set()
+        self._looked = 0.0
+        self.closing = False
+        self.now = monotonic
+
+    def close(self) -> None:
+        """The service stops: streams that would go on for ever end now."""
+        self.closing = True
+        for feed in self._feeds.values():
+            feed.changed()
+
+    async def feed(self, job: str) -> Feed:
+        """The feed of a job, from now on kept up with its log. Raises the store's `JobUnknown`."""
+        found = self._feeds.get(job)
+        if found is None:
+            opening = self._opening.get(job)
+            if opening is None:
+                opening = self._opening[job] = asyncio.create_task(self._open(job))
+                opening.add_done_callback(lambda _: self._opening.pop(job, None))
+            found = await asyncio.shield(opening)
+        else:
+            await run_in_threadpool(self._keeper.state, job)
+        self.keep_up(found)
+        found.used = self.now()
+        return found
+
+    async def _open(self, job: str) -> Feed:
+        state = await run_in_threadpool(self._keeper.state, job)
+        feed = Feed(job, await run_in_threadpool(self._fitted, state))
+        if len(self._feeds) >= MOST_FEEDS:
+            self._drop_idle(0.0)
+        self._feeds[job] = feed
+        return feed
+
+    def known(self, job: str) -> Feed | None:
+        """The feed of a job that has had one lately."""
+        return self._feeds.get(job)
+
+    def _fitted(self, state: JobState) -> Fitted:
+        """What stands on the job with its sensors; reads the database where it must."""
+        if state.machine is None or state.attachment is None:
+            return Fitted(state, None, (_NO_SETUP,))
+        try:
+            sensors = self._keeper.sensed(state)
+        except Refused as refused:
+            return Fitted(state, None, refused.faults)
+        if sensors is None:
+            return Fitted(state, None, (_no_sensors(state),))
+        warm(sensors)
+        return Fitted(state, sensors)
+
+    def keep_up(self, feed: Feed) -> None:
+        """Bring a feed to what its job's log says now, as far as this process has read it."""
+        state = self._keeper.latest(feed.job)
+        if state is None or state is feed.state or state.seq < feed.state.seq:
+            return
+        now = self.now()
+        if _on_the_job(state) == _on_the_job(feed.state):
+            feed.adopt(state, now)
+            return
+        feed.fit(Fitted(state, None, (FITTING,)), now)
+        self._start(self._refit(feed, state))
+
+    async def _refit(self, feed: Feed, state: JobState) -> None:
+        try:
+            fitted = await run_in_threadpool(self._fitted, state)
+        except Exception:  # a database that does not answer
+            _log.exception("the sensors of %s could not be read", feed.job)
+            fitted = Fitted(state, None, (_UNREAD,))
+        if _on_the_job(feed.state) == _on_the_job(state):  # whatever else was recorded meanwhile
+            feed.fit(replace(fitted, state=feed.state), self.now())
+
+    def _start(self, work: Awaitable[None]) -> None:
+        task = asyncio.ensure_future(work)
+        self._tasks.add(task)  # else it may be collected under way
+        task.add_done_callback(self._done)
+
+    def _done(self, task: asyncio.Task[None]) -> None:
+        self._tasks.discard(task)
+        if not task.cancelled() and task.exception() is not None:
+            _log.error("a task of the live door failed", exc_info=task.exception())
+
+    async def run(self) -> None:
+        """Tick until cancelled: strikes that are complete, sensors gone quiet, logs written elsewhere."""
+        while True:
+            await asyncio.sleep(TICK_S)
+            try:
+                await self._tick()
+            except Exception:
+                _log.exception("a tick of the live door failed")
+
+    async def _tick(self) -> None:
+        now = self.now()
+        looks = now - self._looked >= LOOK_EVERY_S
+        for feed in list(self._feeds.values()):
+            self.keep_up(feed)
+            self._strikes(feed, now)
+            if feed.viewers:
+                late = feed.told < feed.deadline() <= now
+                if late or now - max(feed.told, feed.arrived) >= HEARTBEAT_S:
+                    feed.told = now
+                    feed.changed()
+        if looks:
+            self._looked = now
+            self._drop_idle(IDLE_S)
+            busy = [feed.job for feed in self._feeds.values() if feed.viewers or feed.links]
+            if busy:
+                await run_in_threadpool(self._look, busy)
+
+    def _strikes(self, feed: Feed, now: float) -> None:
+        receiver = feed.receiver
+        if receiver.striking is None or feed.job in self._judging:  # one after the other
+            return
+        made = receiver.crossed(now)
+        if made or receiver.waited(now):
+            self._judging.add(feed.job)
+            self._start(self._judge(feed, made, now))
+
+    async def _judge(self, feed: Feed, made: list[InPlane], now: float) -> None:
+        try:
+            await self._struck(feed, made, now)
+        finally:
+            self._judging.discard(feed.job)
+
+    def _look(self, jobs: list[str]) -> None:
+        for job in jobs:
+            self._keeper.state(job)
+
+    def _drop_idle(self, idle_s: float) -> None:
+        now = self.now()
+        for job, feed in list(self._feeds.items()):
+            if not feed.viewers and not feed.links and now - max(feed.used, feed.arrived) >= idle_s:
+                del self._feeds[job]
+
+
+_NO_SETUP = Fault("no-setup", "", "a job without a machine", "a setup", "record a setup first")
+
+
+_UNREAD = Fault(
+    "database", "", "profiles that could not be read", "a database that answers", "record the setup once more"
+)
+
+
+def _no_sensors(state: JobState) -> Fault:
+    names = [repr(each.id) for each in (state.machine, state.attachment) if each is not None]
+    return Fault(
+        "no-sensors", "", f"no sensor in the profiles {' and '.join(names)}", "profiles with [sensors.NAME] tables",
+        "describe the sensors (/guide/measuring), add the profile, and record a setup",
+    )  # fmt: skip
+
+
+def _on_the_job(state: JobState) -> tuple[object, ...]:
+    return state.machine, state.attachment, state.receiver_place

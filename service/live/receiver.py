@@ -1,0 +1,128 @@
+"""The laser receiver of a job's machine as its samples arrive, and who feeds them."""
+
+import math
+from collections import Counter
+from collections.abc import Callable, Container
+from dataclasses import dataclass, field
+from typing import Any
+
+from kinematics.crossing_seen import PAIR_S, CrossingSeen
+from kinematics.errors import Fault
+from kinematics.sensor_set import SensorSet
+from kinematics.striking import InPlane, Striking
+from service.access.caller import Caller
+from service.book.state import JobState
+
+from .clock import SenderClock
+from .frames import in_short
+
+# A stall of the network must not cut a crossing in two.
+GRACE_S = 1.0
+_HIT, _ABOVE = "receiver_hit", "receiver_above_mm"
+_FAR = 1e9
+# A sensor or receiver changes hands only after its feeder has been silent for so long.
+HANDED_ON_S = 2.0
+
+
+@dataclass(eq=False, slots=True)
+class Link:
+    """One connection that feeds readings, as the feed knows it."""
+
+    clock: SenderClock
+    caller: Caller
+    refused: Counter[str] = field(default_factory=Counter)
+    tell: Callable[[dict[str, Any]], None] = lambda _: None
+    stir: Callable[[], None] = lambda: None
+
+
+def is_of_receiver(reading: dict[str, Any]) -> bool:
+    """Whether a reading object is one of the receiver's."""
+    return _HIT in reading or _ABOVE in reading
+
+
+class Receiver:
+    """What the receiver has told since machine, laser and receiver stand as they do.
+
+    `striking`: None where there is no laser or no receiver. `pending`: a crossing that may still find its counterpart.
+    `last`: the last strike as viewers are told it. `link`: the connection that fed the last sample. `verdicts`: how often
+    a crossing was taken, turned down, or no attempt.
+    """
+
+    def __init__(self) -> None:
+        self.striking: Striking | None = None
+        self.pending: CrossingSeen | None = None
+        self.last: dict[str, Any] | None = None
+        self.link: Link | None = None
+        self.taken = 0
+        self.counts: Counter[str] = Counter()
+        self.verdicts: Counter[str] = Counter()
+        self._arrived = self._since = -math.inf
+
+    def stand(self, state: JobState, sensors: SensorSet | None, since: float) -> None:
+        """Begin anew: what was struck before a move, a laser set up or the like, at `since` by our clock, is void."""
+        self.pending = self.striking = None
+        self._since = since
+        laser = state.book.laser
+        if laser is not None and sensors is not None and sensors.assembly.machine.receiver is not None:
+            self.striking = Striking(laser.revolutions_per_s)
+
+    def take(
+        self, link: Link, links: Container[Link | None], reading: dict[str, Any], now: float
+    ) -> Fault | None:
+        """Take one sample, `links` being connected; what is wrong with it is counted and returned."""
+        held = self.link is not link and self.link in links and now - self._arrived < HANDED_ON_S
+        fault = _FED if held else self._take(link, reading, now)
+        if fault is None:
+            self.taken += 1
+            self.link, self._arrived = link, now
+        else:
+            self.counts[fault.code] += 1
+        return fault
+
+    def _take(self, link: Link, reading: dict[str, Any], now: float) -> Fault | None:
+        if len(reading) != 2 or "at_s" not in reading:
+            found = ", ".join(sorted(map(str, reading)))[:80]
+            return Fault("bad-reading", "", found, f"at_s and {_HIT}, true or false, or {_ABOVE}, a number")
+        ours = link.clock.date(reading["at_s"], now)
+        if isinstance(ours, Fault):
+            return ours
+        if self.striking is None:
+            return Fault("no-laser", "", "a receiver's reading on a job without laser or receiver",
+                         "a laser set up on the job, and a receiver in the machine's profile",
+                         "record the laser: POST laser-setups")  # fmt: skip
+        if _HIT in reading:
+            hit = reading[_HIT]
+            if type(hit) is not bool:
+                return Fault("bad-reading", _HIT, in_short(hit), "true or false")
+            return None if ours < self._since else _at(_HIT, self.striking.add_hit(ours, hit))
+        above = reading[_ABOVE]
+        if type(above) is not float and type(above) is not int:
+            return Fault("bad-reading", _ABOVE, in_short(above), "a number")
+        if type(above) is int and not abs(above) < _FAR:  # JSON has whole numbers that no float holds
+            found = f"{'-' if above < 0 else ''}1e9 mm or more"
+            return Fault("out-of-range", _ABOVE, found, "a height near the receiver", "check the unit")
+        return None if ours < self._since else _at(_ABOVE, self.striking.add_above(ours, above / 1e3))
+
+    def crossed(self, now: float) -> list[InPlane]:
+        """The crossings that are complete: their end seen in the samples, or none come any more."""
+        return [] if self.striking is None else self.striking.due(now - GRACE_S)
+
+    def waited(self, now: float) -> bool:
+        """Whether a crossing has waited for its counterpart for as long as that could take to be told."""
+        return self.pending is not None and now - self.pending.at_s > PAIR_S + GRACE_S + 0.5
+
+
+_FED = Fault(
+    "fed-by-another",
+    "",
+    "the receiver, which another connection feeds",
+    "one feeder for it",
+    "stop one of them",
+)
+
+
+def _at(key: str, fault: Fault | None) -> Fault | None:
+    """The fault of a sample at the name that it has in a frame."""
+    if fault is None or fault.where == "at_s":
+        return fault
+    return Fault(fault.code, key, fault.found, fault.expected, fault.advice, fault.numbers)

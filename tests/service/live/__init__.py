@@ -1,0 +1,1 @@
+"""The live door: readings in, readouts out."""

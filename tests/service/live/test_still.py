@@ -1,0 +1,176 @@
+"""Touches without angles: what the sensors read while the edge rested, or why that is not to be had."""
+
+import asyncio
+import math
+import time
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from kinematics.arm import Pose, pose
+from kinematics.errors import Refused
+from service.api.still import Read
+from service.book import payloads as p
+from service.book.requests import TouchIn
+from tests.service.api.doing import JobDoer, as_asked
+
+from .making import Door, Feeder, Json, at_rest, run, said, sensed
+from .test_feed import LASER, SLAB, state
+
+REST = at_rest()
+# The median of exact readings, through sensors and back; told in the log in degrees of 15 digits.
+EXACT_M = 1e-8
+TOUCH = {"point": "slab", "purpose": "check", "edge_point": "centre"}
+
+
+def turned(boom_rad: float) -> Pose:
+    arm = sensed().assembly
+    angles = dict(zip(("boom", "stick", "bucket", "tilt"), (REST.q[i] for i in (3, 5, 6, 7)), strict=True))
+    angles["boom"] += boom_rad
+    return pose(
+        arm, pitch=float(REST.q[0]), roll=float(REST.q[1]), **{n: float(a) for n, a in angles.items()}
+    )
+
+
+async def streaming(
+    feeder: Feeder, seconds: float, hz: float = 20.0, creep_rad_s: float = 0.0, but: str = ""
+) -> None:
+    """Every sensor, but for one, read for so long while the boom sinks at this rate."""
+    begun = time.monotonic()
+    for k in range(math.ceil(seconds * hz)):
+        await asyncio.sleep(begun + k / hz - time.monotonic())
+        what = said(turned(-creep_rad_s * k / hz))
+        what.pop(but, None)
+        await feeder.say(what, begun + k / hz + feeder.zero)
+
+
+async def post(job: JobDoer, what: str, body: Json, status: int, **headers: str) -> Json:
+    answer: Json = await asyncio.to_thread(job.post, what, body, status, **headers)
+    return answer
+
+
+def codes(problem: Json) -> set[str]:
+    assert all(each["expected"] and each["found"] for each in problem["errors"])
+    return {each["code"] for each in problem["errors"]}
+
+
+def test_a_move_recorded_while_the_median_was_made() -> None:
+    """The request came before the move; the readings are from before it; it is decided after it."""
+    asked = TouchIn(point="slab", purpose="reference", edge_point="centre")
+    read = Read(asked, None, state())
+    assert read.on(state()) is asked
+    assert read.on(state(SLAB)) is asked
+    for entry in (p.Moved(), p.Swung(), LASER):
+        with pytest.raises(Refused, match="before the last move"):
+            read.on(state(entry))
+
+
+def test_at_rest_moving_and_the_rest(door: Door) -> None:
+    """All at the same time, each a machine of its own."""
+
+    async def still(job: JobDoer) -> None:
+        async with Feeder(door, job) as feeder:
+            await streaming(feeder, 1.3)
+            touched = await post(job, "touches", TOUCH, 201, idempotency_key="first")
+            assert touched["role"] == "checks"
+            assert abs(touched["misclosure"]["m"]) < EXACT_M
+            payload = job.events()[-1]["payload"]
+            readings = payload["pose"]["given"]["readings"]
+            for name, each in said(REST).items():
+                assert readings["said"][name]["deg"] == pytest.approx(each["deg"], abs=1e-9)
+                assert 15 <= readings["counts"][name] <= 25
+            assert readings["watched_s"] >= 1.0
+            assert 0.0 <= readings["drift_mm"] < 0.1
+            assert readings["drift_on_the_level_mm"] < 0.1
+            await streaming(feeder, 0.3)
+            stone = await post(job, "turning-points", {"name": "stone", "edge_point": "centre"}, 201)
+            by_hand = job.post(
+                "turning-points", {"name": "pole", "edge_point": "centre", "pose": as_asked(REST)}
+            )
+            assert stone["elevation"]["m"] == pytest.approx(by_hand["elevation"]["m"], abs=EXACT_M)
+            body = {"target": "apron", "station": 2.0, "edge_point": "centre", "units": "m"}
+            await streaming(feeder, 0.2)
+            await post(job, "stations", body, 201)
+            assert job.events()[-1]["payload"]["x_m"] == pytest.approx(
+                float(REST.level("centre")[0]), abs=1e-6
+            )
+            problem = await post(job, "touches", TOUCH | {"point": "peg"}, 422)
+            assert codes(problem) == {"unknown-benchmark"}
+        await repeated(job, touched)
+
+    async def repeated(job: JobDoer, touched: Json) -> None:
+        """Its answer was lost; the stream has ended meanwhile; it is answered again and recorded once."""
+        await asyncio.sleep(0.6)  # all is too old by now
+        before = job.get()["seq"]
+        again = await post(job, "touches", TOUCH, 201, idempotency_key="first")
+        assert again == touched | {"replayed": True}
+        assert job.get()["seq"] == before
+        problem = await post(job, "touches", TOUCH, 422, idempotency_key="second")
+        assert codes(problem) == {"sensor-quiet"}
+        other = await post(job, "touches", TOUCH | {"edge_point": "left"}, 409, idempotency_key="first")
+        assert codes(other) == {"idempotency-conflict"}
+
+    async def moving(job: JobDoer) -> None:
+        async with Feeder(door, job) as feeder:
+            await streaming(feeder, 1.3, creep_rad_s=0.01)
+            problem = await post(job, "touches", TOUCH, 409)
+            assert problem["type"].endswith("#arm-moves")
+            assert codes(problem) == {"arm-moves"}
+            assert {each["pointer"] for each in problem["errors"]} <= {
+                "/pose/centre_height",
+                "/pose/centre_reach",
+            }
+            assert any("mm" in each["found"] for each in problem["errors"])
+
+    async def short(job: JobDoer) -> None:
+        async with Feeder(door, job) as feeder:
+            await streaming(feeder, 0.4)
+            problem = await post(job, "touches", TOUCH, 422)
+            assert codes(problem) == {"too-few-readings"}
+            assert {each["pointer"] for each in problem["errors"]} == {
+                f"/pose/{name}" for name in sensed().all
+            }
+
+    async def quiet(job: JobDoer) -> None:
+        async with Feeder(door, job) as feeder:
+            await streaming(feeder, 0.4)
+            await streaming(feeder, 0.8, but="idler")
+            problem = await post(job, "touches", TOUCH, 422)
+            assert codes(problem) == {"sensor-quiet"}
+            [told] = problem["errors"]
+            assert told["pointer"] == "/pose/idler"
+
+    async def moved_on(job: JobDoer) -> None:
+        """Rest before the tracks moved is none after it."""
+        async with Feeder(door, job) as feeder:
+            await streaming(feeder, 1.2)
+            await asyncio.to_thread(job.move)
+            problem = await post(job, "touches", TOUCH | {"purpose": "reference"}, 422)
+            assert codes(problem) == {"observed-before"}
+            await streaming(feeder, 0.3)
+            problem = await post(job, "touches", TOUCH | {"purpose": "reference"}, 422)
+            assert codes(problem) == {"too-few-readings"}
+
+    async def none(job: JobDoer) -> None:
+        for what, body in (
+            ("touches", TOUCH), ("turning-points", {"name": "stone", "edge_point": "centre"}),
+            ("stations", {"target": "apron", "station": 2.0, "edge_point": "centre", "units": "m"}),
+        ):  # fmt: skip
+            problem = await post(job, what, body, 422)
+            assert codes(problem) == {"no-pose"}
+            assert [each["pointer"] for each in problem["errors"]] == ["/pose"]
+        problem = await post(job, "touches", TOUCH | {"observed_at": datetime.now(UTC).isoformat()}, 422)
+        assert codes(problem) == {"no-pose"}
+
+    async def all_of() -> None:
+        works: list[Any] = [still, moving, short, quiet, moved_on, none]
+        jobs = [await asyncio.to_thread(door.dug) for _ in works]
+        for job in (jobs[0], jobs[5]):
+            job.post("targets", job.target_body("apron", 1.0) | {"along_percent": 2.0})
+        before = [job.get()["seq"] for job in jobs]
+        await asyncio.gather(*(work(job) for work, job in zip(works, jobs, strict=True)))
+        for job, seq in zip(jobs[1:4] + jobs[5:], before[1:4] + before[5:], strict=True):
+            assert job.get()["seq"] == seq, "a refused request was recorded"
+
+    run(all_of())
