@@ -1,4 +1,4 @@
-"""The command line: serve, demo, pose, profile, access.
+"""The command line: serve, demo, simulate, replay, pose, profile, access.
 
 Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
 """
@@ -15,6 +15,7 @@ from rich.table import Table
 from kinematics.errors import Fault
 
 from .access_cli import app as access_app
+from .simulate_cli import register as register_simulation
 from .terminal import DATA, Data, Json, leave, refusals
 
 app = typer.Typer(
@@ -213,6 +214,8 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
         leave((Fault("unknown-profile", "profile_id", repr(profile_id), f"one of: {names}"),), as_json=False)
     sys.stdout.write(found[0].source_text)
 
+
+register_simulation(app)
 
 if __name__ == "__main__":
     main()

@@ -10,13 +10,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import httpx
 from rich.console import Console
 from rich.table import Table
 
 from kinematics.errors import Fault, Refused
 
-from .shift import DemoFailedError, Player, Shift
+from .shift import Shift, failed, play_shift
 
 
 def play(keep: Path | None, *, as_json: bool) -> None:
@@ -24,11 +23,7 @@ def play(keep: Path | None, *, as_json: bool) -> None:
     console = Console(stderr=as_json, highlight=False)
     with _folder(keep) as folder, _service(folder) as address:
         console.print(f"A service of its own at {address}, database in {folder}.")
-        try:
-            with httpx.Client(base_url=address, timeout=60.0) as client:
-                shift = Player(client, console.print).play()
-        except DemoFailedError as failed:
-            raise Refused([Fault("demo-failed", "", str(failed), "the answer the shift expects")]) from None
+        shift = play_shift(address, console.print)
     if as_json:
         sys.stdout.write(json.dumps(as_object(shift, keep), allow_nan=False) + "\n")
         return
@@ -42,6 +37,8 @@ def as_object(shift: Shift, keep: Path | None) -> dict[str, Any]:
     return {
         "job": shift.job, "depth_sheet": shift.targets, "readouts": shift.readouts, "strikes": shift.strikes,
         "level_book": shift.level_book, "misclosure_m": shift.level_book["misclosure"]["m"],
+        "watched": shift.watched, "age_s": shift.age_s, "off_at_reading": shift.at_reading.as_json(),
+        "off_when_told": shift.when_told.as_json(),
         "data": None if keep is None else str(keep),
     }  # fmt: skip
 
@@ -72,9 +69,7 @@ def _service(folder: Path) -> Iterator[str]:
             line = "" if stdout is None else stdout.readline()
             words = [word for word in line.split() if word.startswith("http://")]
             if not words:
-                raise Refused(
-                    [Fault("demo-failed", "", line.strip() or "a service that did not start", "its address")]
-                )
+                raise failed(line.strip() or "a service that did not start")
             yield words[0]
         finally:
             process.terminate()
@@ -91,6 +86,7 @@ def print_shift(console: Console, shift: Shift) -> None:
     console.print(_level_book(shift.level_book))
     misclosure = shift.level_book["misclosure"]
     console.print(f"\nMisclosure on the slab (computed minus known): {misclosure['m'] * 1000:+.1f} mm")
+    console.print(_truly(shift))
     for strike in shift.strikes:
         if strike["verdict"] == "turned down":
             reasons = "; ".join(f"{why['found']} (expected {why['expected']})" for why in strike["because"])
@@ -99,6 +95,17 @@ def print_shift(console: Console, shift: Shift) -> None:
         "\nDigging beside or below a slab can undermine it: an engineer decides. This shift does exactly that, on paper."
     )
     console.print(shift.readouts[-1]["advisory"])
+
+
+def _truly(shift: Shift) -> str:
+    """How far what was watched was from the truth, which only a simulated machine knows."""
+    then, now = shift.at_reading, shift.when_told
+    return (
+        f"Watched {shift.watched} readouts, the oldest reading {shift.age_s * 1000:.0f} ms old (median). "
+        f"Off the edge where it was when read: {then.mean_absolute * 1000:.1f} mm in the mean, "
+        f"{abs(then.greatest) * 1000:.0f} at most; where it was when told: {now.mean_absolute * 1000:.1f}, and "
+        f"{abs(now.greatest) * 1000:.0f} while it moved."
+    )
 
 
 def _table(title: str, *columns: str) -> Table:

@@ -1,12 +1,15 @@
 """The README does what it says: its tour in curl, and the machine of one's own."""
 
 import json
+import os
 import re
 import shutil
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx
 import pytest
 
 from service.secret import parse
@@ -51,6 +54,33 @@ def test_tour_in_curl(address: str, tmp_path: Path) -> None:
     assert centre["target_elevation"]["m"] == pytest.approx(98.98, abs=1e-9)
     assert book["rows"][-1]["what"] == "move"
     assert refused["type"].endswith("#wrong-units")
+
+
+def test_live(address: str, tmp_path: Path) -> None:
+    """The first seconds of what takes two minutes."""
+    need_program("curl")
+    feed, watch = (next(text for _, name, text in BLOCKS if name == wanted) for wanted in ("feed", "watch"))
+    command = (
+        feed.strip()
+        .replace(".venv/bin/tipdatum", f"exec {COMMAND[0]} -m service.cli")
+        .replace(ADDRESS, address)
+    )
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    with subprocess.Popen(["bash", "-c", command], cwd=tmp_path, env=environment) as feeding:
+        try:
+            while "apron" not in httpx.get(f"{address}/v1/jobs/trial").text:
+                assert feeding.poll() is None
+                time.sleep(0.2)
+            watched = watch.strip().replace(ADDRESS, address)
+            told = run(f"{watched} -m 8 || test $? = 28", tmp_path)  # 28: its time was over
+        finally:
+            feeding.terminate()
+    messages = [
+        json.loads(line.removeprefix("data: ")) for line in told.splitlines() if line.startswith("data: ")
+    ]
+    assert len(messages) > 5
+    assert messages[-1]["readout"]["target"] == "apron"
+    assert messages[-1]["age_s"] < 0.5
 
 
 def test_machine_of_ones_own(address: str, tmp_path: Path) -> None:

@@ -1,0 +1,40 @@
+"""A log fed through the readings door again, at its own pace or another."""
+
+from collections.abc import Iterator
+
+from .feeder import Feeder, Say
+from .log import Log
+from .pacing import Pacer, pour
+from .signals import Signal
+
+TELL_EVERY_S = 30.0
+TAKEN_PER_S = 2000
+"""Of one connection, as the service is set from the start."""
+
+
+def replay(log: Log, feeder: Feeder, say: Say, *, speed: float = 1.0) -> Pacer:
+    """Feed a log at `speed` times its pace, its first reading now; times in it may start anywhere.
+
+    Beyond speed 1 every movement is as much faster to the service too. Raises `Refused` as the feeder does.
+    """
+    first, last = log.signals[0].t_s, log.signals[-1].t_s
+    say(f"{len(log.signals)} readings of {last - first:.1f} s, at {speed:g} times their pace.")
+    per_s = speed * len(log.signals) / (last - first) if last > first else 0.0
+    if per_s > TAKEN_PER_S:
+        say(
+            f"{per_s:.0f} readings a second are more than the {TAKEN_PER_S} that a service takes: it will hold this up."
+        )
+    feeder.ready()
+    pacer = Pacer(first, speed, feeder.clock)
+    pour(_telling(log, say), pacer, feeder)
+    return pacer
+
+
+def _telling(log: Log, say: Say) -> Iterator[Signal]:
+    first = log.signals[0].t_s
+    told = first
+    for signal in log.signals:
+        if signal.t_s - told >= TELL_EVERY_S:
+            told = signal.t_s
+            say(f"{told - first:7.1f} s")
+        yield signal

@@ -1,0 +1,155 @@
+"""What the commands `simulate` and `replay` do, apart from reading flags and printing."""
+
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from kinematics.errors import Fault, Refused, refuse
+
+from .bus import LOGS, CanOut, bus_out, log_out, map_beside, map_for
+from .course import Course
+from .dig import Dig, read_dig, shipped_dig
+from .feeder import Feeder, Say
+from .log import NDJSON, read_log, write_log, wrong_ending
+from .motion import plan
+from .pacing import Pacer, pour
+from .play import announced, play
+from .replay import replay
+from .signals import signals
+from .truth import write_truth
+
+SLOWEST, FASTEST = 0.1, 100.0
+
+
+def run_simulation(
+    file: Path | None, *, to: str | None, job: str | None, log: Path | None, bus: str | None, truth: Path | None,
+    seed: int | None, speed: float, token: str | None, say: Say,
+) -> dict[str, Any]:  # fmt: skip
+    """Simulate a described dig, the shipped one without a file: files first, then live. What came of it, for programs.
+
+    `refused_steps`: what the service would not record. Raises `Refused` with what keeps it from being done at all.
+    """
+    refuse([*_option_faults(to, job, speed), *_file_faults(log, truth)])
+    dig = shipped_dig() if file is None else read_dig(_text(file), str(file), file.parent)
+    course = plan(dig)
+    seed = dig.document.seed if seed is None else seed
+    told: dict[str, Any] = {
+        "ok": True, "dig": dig.document.name, "machine": dig.machine.id, "attachment": dig.attachment.id,
+        "seed": seed, "seconds": round(course.seconds, 3), "steps": len(dig.document.steps),
+    }  # fmt: skip
+    say(f"{dig.document.name}: {told['steps']} steps, {course.seconds:.0f} s, seed {seed}.")
+    if bus is not None:
+        map_for(dig)
+    if truth is not None:
+        told["truth"] = {"file": str(truth), "lines": write_truth(dig, course, truth)}
+        say(f"The truth is in {truth}.")
+    if log is not None:
+        told["log"] = {"file": str(log), "readings": _write(dig, course, seed, log)}
+        say(f"{told['log']['readings']} readings are in {log}.")
+    if bus is None and to is None:
+        return told
+    out = None if bus is None else bus_out(dig, seed, bus)
+    try:
+        if to is not None and job is not None:
+            told |= _live(dig, course, seed, to, job, speed, token, out, say)
+        else:
+            items = announced(signals(dig, course, seed), course, dig, say)
+            pour(items, Pacer(0.0, speed), None, out)
+    finally:
+        if out is not None:
+            told["frames"] = out.count
+            out.close()
+    return told
+
+
+def _live(
+    dig: Dig, course: Course, seed: int, to: str, job: str, speed: float, token: str | None, out: CanOut | None, say: Say
+) -> dict[str, Any]:  # fmt: skip
+    headers = {} if token is None else {"Authorization": f"Bearer {token}"}
+    with (
+        httpx.Client(base_url=to, headers=headers, timeout=30.0) as client,
+        Feeder(to, job, token, say) as feeder,
+    ):
+        played = play(dig, client, feeder, job, say, seed=seed, speed=speed, bus=out, course=course)
+    return {
+        "ok": not played.refused, "job": job, "recorded": played.recorded, **fed(feeder),
+        "refused_steps": [_as_json(fault) for fault in played.refused],
+    }  # fmt: skip
+
+
+def run_replay(
+    file: Path, *, to: str, job: str, map_file: Path | None, speed: float, token: str | None, say: Say
+) -> dict[str, Any]:
+    """Feed a log to a job. What came of it, for programs. Raises `Refused` as `read_log` and the feeder."""
+    refuse(_option_faults(to, job, speed))
+    log = read_log(file, map_file)
+    with Feeder(to, job, token, say) as feeder:
+        replay(log, feeder, say, speed=speed)
+    first, last = log.signals[0].t_s, log.signals[-1].t_s
+    return {
+        "ok": True, "log": str(file), "job": job, "seconds": round(last - first, 3), "readings": len(log.signals),
+        "ignored_frames": log.ignored, **fed(feeder),
+    }  # fmt: skip
+
+
+def fed(feeder: Feeder) -> dict[str, Any]:
+    """What became of the readings of a feeder."""
+    return {
+        "sent": feeder.sent, "lost": feeder.lost, "connections": feeder.connections,
+        "refused_readings": feeder.refused, "strikes": feeder.strikes,
+    }  # fmt: skip
+
+
+def _write(dig: Dig, course: Course, seed: int, log: Path) -> int:
+    said = signals(dig, course, seed)
+    if log.suffix.lower() == NDJSON:
+        return write_log(log, said)
+    with log_out(dig, seed, log) as out:
+        for signal in said:
+            out.put(signal, signal.t_s)
+    return out.count
+
+
+def _option_faults(to: str | None, job: str | None, speed: float) -> list[Fault]:
+    faults = []
+    if (to is None) != (job is None):
+        missing = "--to" if to is None else "--job"
+        faults.append(Fault("bad-option", missing, "nothing", "--to and --job together, or neither"))
+    if not SLOWEST <= speed <= FASTEST:
+        faults.append(Fault("bad-option", "--speed", f"{speed:g}", f"{SLOWEST:g} to {FASTEST:g}"))
+    return faults
+
+
+def _file_faults(log: Path | None, truth: Path | None) -> list[Fault]:
+    faults = []
+    written = [("--truth", truth), ("--log", log)]
+    if log is not None:
+        if log.suffix.lower() not in (NDJSON, *LOGS):
+            faults.append(wrong_ending("--log", log))
+        elif log.suffix.lower() != NDJSON:
+            written.append(("--log", map_beside(log)))
+    for option, file in written:
+        if file is not None and file.exists():
+            faults.append(Fault("file-exists", option, str(file), "a new file", "name another, or remove it"))
+        elif file is not None and not file.parent.is_dir():
+            faults.append(Fault("unreadable", option, str(file.parent), "a folder that is there"))
+    if log is not None and log == truth:
+        faults.append(Fault("bad-option", "--truth", str(truth), "another file than --log"))
+    return faults
+
+
+def _text(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        found = (
+            error.strerror if isinstance(error, OSError) and error.strerror else "bytes that are not UTF-8"
+        )
+        raise Refused([Fault("unreadable", str(file), found, "a described dig, TOML in UTF-8")]) from None
+
+
+def _as_json(fault: Fault) -> dict[str, Any]:
+    return {
+        "code": fault.code, "where": fault.where, "expected": fault.expected, "found": fault.found, "advice": fault.advice
+    }  # fmt: skip

@@ -1,0 +1,147 @@
+"""Readings to CAN logs of every kind and onto python-can's virtual bus, and back. No hardware is tried."""
+
+from pathlib import Path
+
+import can
+import pytest
+
+from kinematics.errors import Refused
+from machine_profiles import shipped
+from service.simulation.bus import LOGS, Wired, bus_out, log_out, map_beside, map_for, read_can, read_map
+from service.simulation.dig import Dig, read_dig
+from service.simulation.framing import SSI2, identifier, slope_frame
+from service.simulation.log import read_log
+from service.simulation.motion import plan
+from service.simulation.signals import Signal, signals
+
+from .digs import dig_of, dig_text
+
+# Six decimals of a degree of a bit of 1/32768.
+BIT_DEG = 0.5 / 32768 + 5e-7
+
+
+@pytest.fixture(scope="module")
+def said() -> tuple[Dig, list[Signal]]:
+    dig = dig_of("strike", "wait seconds=1")
+    return dig, list(signals(dig, plan(dig), 3))
+
+
+def alike(one: Signal, other: Signal) -> bool:
+    if "deg" not in one.said:
+        return one.said == other.said
+    return bool(one.said == {**other.said, "deg": pytest.approx(other.said["deg"], abs=BIT_DEG)})
+
+
+@pytest.mark.parametrize("ending", LOGS)
+def test_a_log_gives_the_readings_back(ending: str, said: tuple[Dig, list[Signal]], tmp_path: Path) -> None:
+    dig, told = said
+    file = tmp_path / f"pit{ending}"
+    with log_out(dig, 3, file) as out:
+        for signal in told:
+            out.put(signal, signal.t_s)
+    assert out.count == len(told)
+    log = read_log(file)
+    assert log.ignored == 0
+    assert len(log.signals) == len(told)
+    for back, signal in zip(log.signals, told, strict=True):
+        assert alike(back, signal)
+        # candump writes microseconds, the others milliseconds or finer.
+        assert back.t_s - log.signals[0].t_s == pytest.approx(signal.t_s, abs=0.0011)
+
+
+def test_live_on_a_virtual_bus(said: tuple[Dig, list[Signal]]) -> None:
+    dig, told = said
+    with (
+        can.Bus(interface="virtual", channel="test-pit") as heard,
+        bus_out(dig, 3, "virtual:test-pit") as out,
+    ):
+        for signal in told[:40]:
+            out.put(signal, signal.t_s)
+        for signal in told[:40]:
+            message = heard.recv(timeout=5.0)
+            assert message is not None
+            assert message.is_extended_id
+            assert message.dlc == 8
+            source = message.arbitration_id & 0xFF
+            name = signal.said.get("sensor")
+            assert source == (0xC0 if name is None else map_for(dig).sensors[name].source)
+
+
+@pytest.mark.parametrize("words", ["virtual", ":x", "virtual:", "no-such-thing:0"])
+def test_a_bus_that_is_none_is_refused(words: str, said: tuple[Dig, list[Signal]]) -> None:
+    with pytest.raises(Refused) as caught:
+        bus_out(said[0], 3, words)
+    assert caught.value.faults[0].where == "--bus"
+
+
+def test_a_length_has_no_slope_message(tmp_path: Path) -> None:
+    text = shipped()["machine", "crawler-14t"].source_text
+    head, _, boom = text.partition("[sensors.boom]")
+    wire = boom.replace('"gravity-angle"', '"length"', 1).replace("{ nose_up = 3.2 }", "12.0")
+    wire = wire.replace("low = -180, high = 180", "low = 1300, high = 2600", 1).replace(
+        "noise = 0.05", "noise = 1", 1
+    )
+    (tmp_path / "wired.toml").write_text(f"{head}[sensors.boom]{wire}", encoding="utf-8")
+    dig = read_dig(dig_text("wait seconds=1").replace("crawler-14t", "wired.toml"), "pit.toml", tmp_path)
+    with pytest.raises(Refused) as caught:
+        map_for(dig)
+    assert [(fault.code, fault.where) for fault in caught.value.faults] == [
+        ("no-slope-message", "sensors.boom")
+    ]
+    told = next(each.said for each in signals(dig, plan(dig), 1) if each.said.get("sensor") == "boom")
+    assert 1400 < told["mm"] < 2500
+    assert set(told) == {"sensor", "mm"}
+
+
+def test_the_map_there_and_back(said: tuple[Dig, list[Signal]], tmp_path: Path) -> None:
+    made = map_for(said[0])
+    (tmp_path / "m.toml").write_text(made.text(), encoding="utf-8")
+    assert read_map(tmp_path / "m.toml") == made
+    assert made.sensors["body"] == Wired(source=0xA0, sensor="body", numbers=2)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("can_map = 1", "missing-field"), ("can_map = 2\nsensors = []", "not-a-choice"), ("can_map = ", "unreadable"),
+        ('can_map = 1\nsensors = [{source = 999, sensor = "boom"}]', "out-of-range"),
+        ('can_map = 1\nsensors = [{source = 1, sensor = "a"}, {source = 1, sensor = "b"}]', "name-taken"),
+        ('can_map = 1\nsensors = [{source = 1, sensor = "a"}, {source = 2, sensor = "a"}]', "name-taken"),
+    ],
+)  # fmt: skip
+def test_a_map_with_faults(text: str, code: str, tmp_path: Path) -> None:
+    (tmp_path / "m.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_map(tmp_path / "m.toml")
+    assert code in {fault.code for fault in caught.value.faults}
+
+
+def test_faulty_frames_are_told_by_number_and_others_ignored(
+    said: tuple[Dig, list[Signal]], tmp_path: Path
+) -> None:
+    by = map_for(said[0])
+    file = tmp_path / "pit.log"
+    good = slope_frame(SSI2, 1.0, 2.0, None)
+    frames = [
+        (identifier(SSI2, 0xA1), good), (0x18FEF100, bytes(8)), (identifier(SSI2, 0xA1), bytes(6)),
+        (identifier(SSI2, 0x55), good), (identifier(SSI2, 0xA1), b"\x00\x00\xfc" + good[3:]),
+    ]  # fmt: skip
+    with can.Logger(file) as writer:
+        for i, (name, data) in enumerate(frames):
+            writer(can.Message(timestamp=1.0 + i, arbitration_id=name, data=data, is_extended_id=True))
+        writer(can.Message(timestamp=9.0, arbitration_id=0x29, data=good, is_extended_id=False))
+    with pytest.raises(Refused) as caught:
+        list(read_can(file, by))
+    assert [(f.where.rpartition(": ")[2].partition(".")[0], f.code) for f in caught.value.faults] == [
+        ("frame 3", "wrong-length"), ("frame 4", "not-mapped"), ("frame 5", "reserved-code"),
+    ]  # fmt: skip
+
+
+def test_no_log_at_all(tmp_path: Path) -> None:
+    by = map_for(dig_of("wait seconds=1"))
+    with pytest.raises(Refused):
+        list(read_can(tmp_path / "none.log", by))
+    (tmp_path / "pit.blf").write_bytes(b"no log")
+    with pytest.raises(Refused):
+        list(read_can(tmp_path / "pit.blf", by))
+    assert map_beside(tmp_path / "pit.blf").name == "pit.blf.map.toml"
