@@ -111,8 +111,8 @@ class Asked:
         ] = None,
         rate_hz: Annotated[
             float | None,
-            Query(gt=0, le=100, allow_inf_nan=False,
-                  description="At most so many a second; left out: each time something changed."),
+            Query(ge=1, le=100, allow_inf_nan=False,
+                  description="At most so many a second, 1 to 100; left out: each time something changed."),
         ] = None,
     ) -> None:  # fmt: skip
         self.target, self.line, self.station, self.rate_hz = target, line, station, rate_hz

@@ -2,20 +2,23 @@
 
 We ask for the sender's clock and note when we asked and when the answer came. Ours minus theirs then lies between
 asked - answer and answered - answer (the exchange of RFC 5905 without its division by two). Readings are dated by
-the lower end, so that a reading is never taken for younger than it is, but for the drift since the last answer (1 ms in
-5 s); it is too old by one round trip at most.
+the lower end, of the last three answers the one that tells most, so that a reading of a clock that runs evenly is never
+taken for younger than it is, but for what such a clock drifts since the last answer (2.5 ms in 5 s); it is too old by
+one round trip at most. A clock that is set on by less than a round trip is believed for three answers, 15 s.
 """
 
+from collections import deque
 from typing import Any
 
 from kinematics.errors import Fault
 
-# A crystal of a cheap controller in summer (common practice, no source).
-DRIFT = 200e-6
+# What adjtime slews a clock by, and more than any crystal is off (from memory).
+DRIFT = 500e-6
 # Of an answer: slower tells too little of how old a reading is.
 SLOWEST_S = 1.0
 # Without an answer for so long the drift and a step of the clock can no longer be told from age.
-KEPT_S = 60.0
+KEPT_S = 20.0
+ANSWERS = 3
 ASK_EVERY_S, HALF_OPEN_S = 5.0, 15.0
 _FUTURE_S = 0.005
 _FAR_S = 1e12  # some 30 000 years; a clock in nanoseconds
@@ -29,6 +32,8 @@ class SenderClock:
         self._number = 0
         self._low = 0.0
         self._since: float | None = None
+        self._ends: deque[tuple[float, float, float]] = deque(maxlen=ANSWERS)
+        self._last: tuple[float, float] | None = None
         self.answered = now
         self.steps = 0
 
@@ -61,13 +66,15 @@ class SenderClock:
                 "answer at once, before what waits to be sent", {"took_s": now - asked, "limit_s": SLOWEST_S},
             )  # fmt: skip
         low, high = asked - float(at_s), now - float(at_s)
-        if self._since is not None:
-            before = self._low - DRIFT * (now - self._since)
-            if before > high:
-                self.steps += 1  # the clock was set on: what was known of it is of no use
-            else:
-                low = max(low, before)
-        self._low, self._since = low, now
+        if any(
+            each - DRIFT * (now - when) > high or low > other + DRIFT * (now - when)
+            for each, other, when in self._ends
+        ):
+            self.steps += 1  # the clock was set on or back: what was known of it is of no use
+            self._ends.clear()
+            self._last = None
+        self._ends.append((low, high, now))
+        self._low, self._since = max(each - DRIFT * (now - when) for each, _, when in self._ends), now
         return None
 
     def date(self, at_s: Any, now: float) -> float | Fault:
@@ -87,4 +94,10 @@ class SenderClock:
                 "future-dated", "at_s", f"a reading {ahead:.3f} s in the future", "a time that has passed",
                 "the sender's clock was set on: it is asked anew every few seconds", {"ahead_s": ahead},
             )  # fmt: skip
+        # An answer that tells less than those before must not put readings in another order; what they told still holds.
+        if self._last is None:
+            self._last = at_s, ours
+        elif at_s >= self._last[0]:
+            ours = max(ours, self._last[1] + 0.5 * (at_s - self._last[0]))
+            self._last = at_s, ours
         return ours

@@ -42,7 +42,8 @@ class Fitted:
 class Feed:
     """The readings of one job."""
 
-    def __init__(self, job: str, fitted: Fitted) -> None:
+    def __init__(self, job: str, fitted: Fitted, since: float = -math.inf) -> None:
+        """`since`: when the job's log last said how machine, laser and receiver stand, by our clock."""
         self.job = job
         self.number = 0
         self.counts: Counter[str] = Counter()
@@ -57,9 +58,9 @@ class Feed:
         self.watches: WeakValueDictionary[object, Any] = WeakValueDictionary()
         self._waiting: list[asyncio.Future[None]] = []
         self._kept: dict[object, tuple[int, Any]] = {}
-        self.fit(fitted, 0.0)
+        self.fit(fitted, since)
 
-    def fit(self, fitted: Fitted, now: float) -> None:
+    def fit(self, fitted: Fitted, since: float) -> None:
         """Another machine or attachment stands on the job, or the first: readings begin anew, counts go on."""
         self._former |= self.channels
         self.state, self.sensors, self.why = fitted.state, fitted.sensors, fitted.why
@@ -75,7 +76,7 @@ class Feed:
                     channel.carry(self._former[name])
         self.said = np.full(first, math.nan)
         # What was read before another machine, a move, a swing or another laser says nothing of after.
-        self._since = now if self.number else -math.inf
+        self._since = since
         self.receiver.stand(self.state, self.sensors, self._since)
         self._limits()
         self.changed()

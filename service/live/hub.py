@@ -2,10 +2,12 @@
 
 import asyncio
 import logging
+import math
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 
+from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
 
 from kinematics.errors import Fault, Refused
@@ -13,7 +15,7 @@ from kinematics.striking import InPlane
 from service.book.keeper import Keeper
 from service.book.state import JobState
 
-from .feed import FITTING, Feed, Fitted
+from .feed import FITTING, Feed, Fitted, stands
 from .warm import warm
 
 # A viewer hears of a sensor gone quiet at most so long after its limit.
@@ -25,15 +27,23 @@ HEARTBEAT_S = 1.0
 IDLE_S = 3600.0
 MOST_FEEDS = 1000
 
+_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+
 Struck = Callable[[Feed, list[InPlane], float], Awaitable[None]]
 _log = logging.getLogger("tipdatum")
+
+
+def awake_and_asleep() -> float:
+    """Seconds by a clock that nobody sets and that does not stop while the computer sleeps, where there is one: what was
+    read before an hour's sleep is an hour old."""
+    return time.clock_gettime(_CLOCK)
 
 
 class Hub:
     """The feeds by job. For the event loop; the database is asked on a thread."""
 
     def __init__(
-        self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = time.monotonic
+        self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = awake_and_asleep
     ) -> None:
         self._keeper = keeper
         self._struck = struck
@@ -42,6 +52,8 @@ class Hub:
         self._tasks: set[asyncio.Task[None]] = set()
         self._judging: set[str] = set()
         self._looked = 0.0
+        self._looking = asyncio.Lock()
+        self._thread = CapacityLimiter(1)
         self.closing = False
         self.now = monotonic
 
@@ -68,11 +80,19 @@ class Hub:
 
     async def _open(self, job: str) -> Feed:
         state = await run_in_threadpool(self._keeper.state, job)
-        feed = Feed(job, await run_in_threadpool(self._fitted, state))
+        feed = Feed(job, await run_in_threadpool(self._fitted, state), self._stood(state))
         if len(self._feeds) >= MOST_FEEDS:
-            self._drop_idle(0.0)
+            self._drop_idle(1.0)  # not what was just asked for
         self._feeds[job] = feed
         return feed
+
+    def _stood(self, state: JobState) -> float:
+        """When the log last said how machine, laser and receiver stand, by our clock."""
+        elapsed = [
+            (self._keeper.now() - state.entries[seq - 1].recorded_utc).total_seconds()
+            for seq in stands(state)
+        ]
+        return self.now() - max(elapsed[0], 0.0) if elapsed else -math.inf
 
     def known(self, job: str) -> Feed | None:
         """The feed of a job that has had one lately."""
@@ -146,8 +166,8 @@ class Hub:
             self._looked = now
             self._drop_idle(IDLE_S)
             busy = [feed.job for feed in self._feeds.values() if feed.viewers or feed.links]
-            if busy:
-                await run_in_threadpool(self._look, busy)
+            if busy and not self._looking.locked():
+                self._start(self._look(busy))
 
     def _strikes(self, feed: Feed, now: float) -> None:
         receiver = feed.receiver
@@ -164,9 +184,10 @@ class Hub:
         finally:
             self._judging.discard(feed.job)
 
-    def _look(self, jobs: list[str]) -> None:
-        for job in jobs:
-            self._keeper.state(job)
+    async def _look(self, jobs: list[str]) -> None:
+        """On a thread of its own: a database busy with others must not keep a sensor's silence from being told."""
+        async with self._looking:
+            await to_thread.run_sync(lambda: [self._keeper.state(job) for job in jobs], limiter=self._thread)
 
     def _drop_idle(self, idle_s: float) -> None:
         now = self.now()

@@ -27,6 +27,9 @@ SEND_WITHIN_S = 10.0
 CHECK_EVERY_S = 5.0
 # A frame that is none costs as much as so many readings: garbage must not cost more than sense.
 GARBAGE_COSTS = 20.0
+# Long texts cost by their length, whatever is in them: one of 64 KiB as much as 650 readings.
+LETTERS_A_READING = 100.0
+MOST_IN_A_ROW = 50.0
 MOST_GARBAGE = 200
 _MOST_TOLD = 20
 _TELL_EVERY_S = 1.0
@@ -53,7 +56,9 @@ class Feeder:
     ) -> None:  # fmt: skip
         self._socket, self._hub, self._feed = socket, hub, feed
         self._stir = asyncio.Event()
-        self.link = Link(SenderClock(hub.now()), caller, tell=self.tell, stir=self._stir.set)
+        self.link = Link(
+            SenderClock(hub.now()), caller, tell=self.tell, stir=self._stir.set, check=self._allowed
+        )  # fmt: skip
         self._welcome, self._check = welcome, check
         self._per_s, self._left, self._filled = per_s, per_s, hub.now()
         self._garbage = 0
@@ -89,14 +94,22 @@ class Feeder:
 
     async def _listen(self) -> None:
         receive, now = self._socket.receive, self._hub.now
+        since = 0.0
         while True:
             message = await receive()
             if message["type"] == "websocket.disconnect":
                 raise _Over
-            cost = self._frame(message.get("text"), now())
+            text = message.get("text")
+            cost = self._frame(text, now()) + (0.0 if text is None else len(text) / LETTERS_A_READING)
             self._left -= cost
+            since += cost
             if self._left < 0.0:
                 await self._slow_down(now())
+            elif (
+                since > MOST_IN_A_ROW
+            ):  # the server may have more of this one's frames ready: others have their turn
+                since = 0.0
+                await asyncio.sleep(0)
 
     def _frame(self, text: str | None, now: float) -> float:
         """Take one frame; what it costs of the pace."""
@@ -204,9 +217,12 @@ class Feeder:
             {"welcome": self._welcome(self._feed), "clock": self.link.clock.ask(self._hub.now())}
         )
 
+    async def _allowed(self) -> None:
+        self.link.caller = await self._check(self._feed)
+
     async def _checked(self) -> None:
         try:
-            self.link.caller = await self._check(self._feed)
+            await self._allowed()
         except Problem as problem:
             receiver = self._feed.receiver
             if receiver.link is self.link:  # nothing more goes on the log in this name

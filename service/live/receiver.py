@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable, Container
+from collections.abc import Awaitable, Callable, Container
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -33,6 +33,17 @@ class Link:
     refused: Counter[str] = field(default_factory=Counter)
     tell: Callable[[dict[str, Any]], None] = lambda _: None
     stir: Callable[[], None] = lambda: None
+    check: Callable[[], Awaitable[None]] | None = None
+    """Brings `caller` up to date; raises a `Problem` where it may no longer feed this job."""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A crossing that may still find its counterpart, who fed it, and the state of the job that it was seen in."""
+
+    seen: CrossingSeen
+    link: Link
+    state: JobState
 
 
 def is_of_receiver(reading: dict[str, Any]) -> bool:
@@ -43,28 +54,30 @@ def is_of_receiver(reading: dict[str, Any]) -> bool:
 class Receiver:
     """What the receiver has told since machine, laser and receiver stand as they do.
 
-    `striking`: None where there is no laser or no receiver. `pending`: a crossing that may still find its counterpart.
-    `last`: the last strike as viewers are told it. `link`: the connection that fed the last sample. `verdicts`: how often
-    a crossing was taken, turned down, or no attempt.
+    `striking`: None where there is no laser or no receiver. `pending`: a crossing that waits for its counterpart.
+    `last`: the last strike as viewers are told it. `link`: the connection that feeds it. `verdicts`: how often a crossing
+    was taken, turned down, or no attempt.
     """
 
     def __init__(self) -> None:
         self.striking: Striking | None = None
-        self.pending: CrossingSeen | None = None
+        self.pending: Waiting | None = None
         self.last: dict[str, Any] | None = None
         self.link: Link | None = None
         self.taken = 0
         self.counts: Counter[str] = Counter()
         self.verdicts: Counter[str] = Counter()
+        self._turns: float | None = None
         self._arrived = self._since = -math.inf
 
     def stand(self, state: JobState, sensors: SensorSet | None, since: float) -> None:
         """Begin anew: what was struck before a move, a laser set up or the like, at `since` by our clock, is void."""
-        self.pending = self.striking = None
         self._since = since
         laser = state.book.laser
-        if laser is not None and sensors is not None and sensors.assembly.machine.receiver is not None:
-            self.striking = Striking(laser.revolutions_per_s)
+        there = sensors is not None and sensors.assembly.machine.receiver is not None
+        self._turns = laser.revolutions_per_s if laser is not None and there else None
+        self.pending = None
+        self.striking = None if self._turns is None else Striking(self._turns)
 
     def take(
         self, link: Link, links: Container[Link | None], reading: dict[str, Any], now: float
@@ -74,7 +87,7 @@ class Receiver:
         fault = _FED if held else self._take(link, reading, now)
         if fault is None:
             self.taken += 1
-            self.link, self._arrived = link, now
+            self._arrived = now
         else:
             self.counts[fault.code] += 1
         return fault
@@ -86,22 +99,16 @@ class Receiver:
         ours = link.clock.date(reading["at_s"], now)
         if isinstance(ours, Fault):
             return ours
-        if self.striking is None:
+        if self.striking is None or self._turns is None:
             return Fault("no-laser", "", "a receiver's reading on a job without laser or receiver",
                          "a laser set up on the job, and a receiver in the machine's profile",
                          "record the laser: POST laser-setups")  # fmt: skip
-        if _HIT in reading:
-            hit = reading[_HIT]
-            if type(hit) is not bool:
-                return Fault("bad-reading", _HIT, in_short(hit), "true or false")
-            return None if ours < self._since else _at(_HIT, self.striking.add_hit(ours, hit))
-        above = reading[_ABOVE]
-        if type(above) is not float and type(above) is not int:
-            return Fault("bad-reading", _ABOVE, in_short(above), "a number")
-        if type(above) is int and not abs(above) < _FAR:  # JSON has whole numbers that no float holds
-            found = f"{'-' if above < 0 else ''}1e9 mm or more"
-            return Fault("out-of-range", _ABOVE, found, "a height near the receiver", "check the unit")
-        return None if ours < self._since else _at(_ABOVE, self.striking.add_above(ours, above / 1e3))
+        # What another began is not finished in this one's name.
+        striking = self.striking if self.link is link else Striking(self._turns)
+        fault = _add(striking, ours, reading) if ours >= self._since else None
+        if fault is None and self.link is not link:
+            self.link, self.striking, self.pending = link, striking, None
+        return fault
 
     def crossed(self, now: float) -> list[InPlane]:
         """The crossings that are complete: their end seen in the samples, or none come any more."""
@@ -109,7 +116,7 @@ class Receiver:
 
     def waited(self, now: float) -> bool:
         """Whether a crossing has waited for its counterpart for as long as that could take to be told."""
-        return self.pending is not None and now - self.pending.at_s > PAIR_S + GRACE_S + 0.5
+        return self.pending is not None and now - self.pending.seen.at_s > PAIR_S + GRACE_S + 0.5
 
 
 _FED = Fault(
@@ -119,6 +126,21 @@ _FED = Fault(
     "one feeder for it",
     "stop one of them",
 )
+
+
+def _add(striking: Striking, ours: float, reading: dict[str, Any]) -> Fault | None:
+    if _HIT in reading:
+        hit = reading[_HIT]
+        if type(hit) is not bool:
+            return Fault("bad-reading", _HIT, in_short(hit), "true or false")
+        return _at(_HIT, striking.add_hit(ours, hit))
+    above = reading[_ABOVE]
+    if type(above) is not float and type(above) is not int:
+        return Fault("bad-reading", _ABOVE, in_short(above), "a number")
+    if type(above) is int and not abs(above) < _FAR:  # JSON has whole numbers that no float holds
+        found = f"{'-' if above < 0 else ''}1e9 mm or more"
+        return Fault("out-of-range", _ABOVE, found, "a height near the receiver", "check the unit")
+    return _at(_ABOVE, striking.add_above(ours, above / 1e3))
 
 
 def _at(key: str, fault: Fault | None) -> Fault | None:

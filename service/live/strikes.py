@@ -25,10 +25,12 @@ from service.book import payloads as p
 from service.book.keeper import Keeper
 from service.book.requests import CrossingIn, StrikeIn
 from service.book.state import JobState
+from service.problems import Problem
 from service.store import StoreError
 
 from .feed import Feed, stands
 from .reading import as_pose
+from .receiver import Waiting
 
 TAKEN, TURNED_DOWN, NO_ATTEMPT, ONCE = "taken", "turned down", "no attempt", "crossed once"
 _log = logging.getLogger("tipdatum")
@@ -44,9 +46,9 @@ async def judge(keeper: Keeper, feed: Feed, crossed: Sequence[InPlane], now: flo
 
 
 async def _judge(keeper: Keeper, feed: Feed, passed: InPlane, now: float) -> None:
-    state = feed.state
+    state, link = feed.state, feed.receiver.link
     laser, rules = state.book.laser, state.strike_rules
-    if feed.track is None or laser is None:
+    if feed.track is None or laser is None or link is None:
         return
     try:
         # On a copy and a thread: ten milliseconds that other machines' readings need not wait for.
@@ -61,38 +63,44 @@ async def _judge(keeper: Keeper, feed: Feed, passed: InPlane, now: float) -> Non
     if not is_attempt(seen, rules, turns):
         _tell(keeper, feed, now - seen.at_s, NO_ATTEMPT, because=because)
         return
-    waiting = feed.receiver.pending
-    if waiting is not None and together(waiting, seen):
-        await _strike(keeper, feed, [waiting, seen], now)
+    here, before = Waiting(seen, link, state), feed.receiver.pending
+    if before is not None and together(before.seen, seen):
+        await _strike(keeper, feed, [before, here], now)
         return
-    if waiting is not None:
-        await _strike(keeper, feed, [waiting], now)
-    if because or seen.up is None:  # no counterpart would help it, or there is none
-        await _strike(keeper, feed, [seen], now)
+    if before is not None:
+        await _strike(keeper, feed, [before], now)
+    if because or seen.up is None or stands(feed.state) != stands(state):
+        # No counterpart would help it, there is none, or something was recorded meanwhile.
+        await _strike(keeper, feed, [here], now)
     else:
-        feed.receiver.pending = seen
+        feed.receiver.pending = here
         _tell(keeper, feed, now - seen.at_s, ONCE)
 
 
-async def _strike(keeper: Keeper, feed: Feed, crossings: list[CrossingSeen], now: float) -> None:
-    """Put a strike on the log, taken or turned down."""
+async def _strike(keeper: Keeper, feed: Feed, found: list[Waiting], now: float) -> None:
+    """Put a strike on the log, taken or turned down, in the name of who fed it, if that one still may."""
     feed.receiver.pending = None
-    link, track, state = feed.receiver.link, feed.track, feed.state
-    if link is None or track is None:
-        return
-    age = now - crossings[-1].at_s
+    last = found[-1]
+    age = now - last.seen.at_s
     try:
-        asked = _asked(track.sensors, crossings, state)
-        done = await run_in_threadpool(_record, keeper, feed.job, asked, link.caller, state)
+        if last.link not in feed.links:
+            raise Refused([GONE])
+        if last.link.check is not None:
+            await last.link.check()
+        if feed.track is None:
+            raise Refused([OVERTAKEN])
+        asked = _asked(feed.track.sensors, [each.seen for each in found], last.state)
+        done = await run_in_threadpool(_record, keeper, feed.job, asked, last.link.caller, found[0].state)
+    except Problem as problem:
+        told = [Fault(each.code, "", each.found, each.expected, each.advice) for each in problem.faults]
+        _tell(keeper, feed, age, TURNED_DOWN, because=told)
+        return
     except Refused as refused:
         _tell(keeper, feed, age, TURNED_DOWN, because=refused.faults)
         return
     except (StoreError, SQLAlchemyError):
         _log.exception("a strike of %s could not be recorded", feed.job)
-        lost = Fault(
-            "database", "", "a database that does not answer", "the strike on the log", "strike again"
-        )
-        _tell(keeper, feed, age, TURNED_DOWN, because=(lost,))
+        _tell(keeper, feed, age, TURNED_DOWN, because=(LOST,))
         return
     struck, seq = done
     reasons = [Fault(r.code, "", r.found, r.expected, r.advice) for r in struck.because]
@@ -148,6 +156,11 @@ def _record(
     return payload, done.entry.seq
 
 
+LOST = Fault("database", "", "a database that does not answer", "the strike on the log", "strike again")
+GONE = Fault(
+    "feeder-gone", "", "the connection that fed it has ended", "one that lasts until the strike is settled",
+    "connect again, then strike again",
+)  # fmt: skip
 OVERTAKEN = Fault(
     "observed-before", "", "a strike from before the last move, laser or other such entry", "one made after it",
     "strike again",

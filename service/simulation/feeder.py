@@ -21,6 +21,7 @@ MOST_IN_FRAME = 500
 """Readings in one frame; the longest takes some 100 bytes of the 65536 that a frame may have."""
 FIRST_PAUSE_S, LONGEST_PAUSE_S, GIVE_UP_S = 0.25, 8.0, 60.0
 GREETED_WITHIN_S, CLOSED_WITHIN_S = 10.0, 2.0
+TOLD_WITHIN_S = 1.5
 _AGAIN = frozenset({408, 425, 429})
 Say = Callable[[str], None]
 
@@ -97,6 +98,11 @@ class Feeder:
                 return False
             self.sent += len(some)
         return True
+
+    def settle(self) -> None:
+        """Wait until the service has had time to say what of the last it refused: it says so once a second."""
+        if self._connected() and self._reader is not None:
+            self._reader.join(timeout=TOLD_WITHIN_S)  # ends by itself only where the connection does
 
     def welcomed_as(
         self, good: Callable[[Mapping[str, Any]], bool], within_s: float = GREETED_WITHIN_S

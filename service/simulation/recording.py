@@ -39,13 +39,19 @@ class Recorder:
             job = self._must(
                 "/v1/jobs", {"id": self._job, "name": name, "units": "m", "datum": self._datum()}
             )
+        machine, attachment = dig.machine, dig.attachment
+        on_it = [(job.get(kind) or {}).get("id") for kind in ("machine", "attachment")]
+        if on_it not in ([None, None], [machine.id, attachment.id]):
+            # Another machine may be at work there: it is not taken off for a simulated one.
+            raise Refused([
+                Fault("other-machine", "--job", " with ".join(map(str, on_it)),
+                      f"a job without a machine, or with {machine.id} with {attachment.id}", "take another job")
+            ])  # fmt: skip
         path = f"/v1/jobs/{self._job}"
         slab = document.slab
         if slab.name not in {point["name"] for point in job["points"]}:
             self._must(f"{path}/benchmarks", {"name": slab.name, "elevation": slab.elevation_m, "units": "m"})
-        machine, attachment = dig.machine, dig.attachment
-        on_it = [(job.get(kind) or {}).get("id") for kind in ("machine", "attachment")]
-        if on_it != [machine.id, attachment.id]:
+        if on_it == [None, None]:
             self._must(f"{path}/setups", {"machine": machine.id, "attachment": attachment.id})
         laser = document.laser
         if laser is not None and job.get("laser") is None:

@@ -72,8 +72,9 @@ def _live(
         Feeder(to, job, token, say) as feeder,
     ):
         played = play(dig, client, feeder, job, say, seed=seed, speed=speed, bus=out, course=course)
+        feeder.settle()
     return {
-        "ok": not played.refused, "job": job, "recorded": played.recorded, **fed(feeder),
+        "ok": not (played.refused or feeder.refused), "job": job, "recorded": played.recorded, **fed(feeder),
         "refused_steps": [_as_json(fault) for fault in played.refused],
     }  # fmt: skip
 
@@ -86,10 +87,11 @@ def run_replay(
     log = read_log(file, map_file)
     with Feeder(to, job, token, say) as feeder:
         replay(log, feeder, say, speed=speed)
+        feeder.settle()
     first, last = log.signals[0].t_s, log.signals[-1].t_s
     return {
-        "ok": True, "log": str(file), "job": job, "seconds": round(last - first, 3), "readings": len(log.signals),
-        "ignored_frames": log.ignored, **fed(feeder),
+        "ok": not feeder.refused, "log": str(file), "job": job, "seconds": round(last - first, 3),
+        "readings": len(log.signals), "ignored_frames": log.ignored, **fed(feeder),
     }  # fmt: skip
 
 
@@ -134,8 +136,9 @@ def _file_faults(log: Path | None, truth: Path | None) -> list[Fault]:
             faults.append(Fault("file-exists", option, str(file), "a new file", "name another, or remove it"))
         elif file is not None and not file.parent.is_dir():
             faults.append(Fault("unreadable", option, str(file.parent), "a folder that is there"))
-    if log is not None and log == truth:
-        faults.append(Fault("bad-option", "--truth", str(truth), "another file than --log"))
+    named = [file.resolve() for _, file in written if file is not None]
+    if len(set(named)) < len(named):
+        faults.append(Fault("bad-option", "--truth", str(truth), "another file than --log and its map"))
     return faults
 
 

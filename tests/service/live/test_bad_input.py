@@ -198,6 +198,25 @@ def test_a_flood(door: Door, job: JobDoer, neighbour: JobDoer) -> None:
     run(go(), within=30.0)
 
 
+def test_long_frames_cost_by_their_length(door: Door, job: JobDoer, neighbour: JobDoer) -> None:
+    """One reading of twenty thousand empty lists takes milliseconds to read: who sends such is soon read slowly."""
+
+    async def go() -> None:
+        async with beside(door, neighbour), Feeder(door, job) as one:
+            lists = "[" + "[]," * 20_000 + "[]]"
+            text = f'{{"readings":[{{"sensor":"boom","at_s":{one.clock()},"deg":{lists}}}]}}'
+            for _ in range(12):
+                await one.send(text)
+            async with asyncio.timeout(10.0):
+                while not (await asyncio.to_thread(door.health, job))["refused"].get("slowed"):
+                    await asyncio.sleep(0.05)
+            counts = (await asyncio.to_thread(door.health, job))["refused"]
+            assert 0 < counts["bad-reading"] <= 8, counts
+            one.socket.transport.abort()
+
+    run(go(), within=30.0)
+
+
 def test_cut_off_within_a_frame(door: Door, job: JobDoer, neighbour: JobDoer) -> None:
     async def go() -> None:
         async with beside(door, neighbour):

@@ -3,18 +3,21 @@
 import asyncio
 import threading
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from kinematics.errors import Fault, Refused
 from kinematics.sensor_set import SensorSet
 from kinematics.striking import InPlane
-from service.book.state import JobState, Named
+from service.book import payloads as p
+from service.book.state import JobState, Named, fold
+from service.live.clock import SenderClock
 from service.live.feed import Feed
 from service.live.hub import Hub
 
 from .making import run, sensed
-from .test_feed import LASER, SLAB, state
+from .test_feed import LASER, REST, SLAB, Sender, state
 
 TRENCHING = Named("trenching-600", "2" * 64)
 
@@ -23,16 +26,19 @@ class Log:
     """One job's log; what is asked of profiles takes until it is let."""
 
     def __init__(self) -> None:
-        self.now = state()
+        self.told = state()
         self.ready = threading.Event()
         self.ready.set()
         self.wrong: Exception | None = None
 
+    def now(self) -> datetime:
+        return datetime.now(UTC)
+
     def state(self, _job: str) -> JobState:
-        return self.now
+        return self.told
 
     def latest(self, _job: str) -> JobState:
-        return self.now
+        return self.told
 
     def sensed(self, asked: JobState) -> SensorSet:
         assert self.ready.wait(5.0)
@@ -63,19 +69,19 @@ def test_entries_while_the_sensors_are_read_anew() -> None:
         hub, feed = await opened(log)
         assert "tilt" in feed.channels
         log.ready.clear()
-        log.now = replace(state(), attachment=TRENCHING)
+        log.told = replace(state(), attachment=TRENCHING)
         hub.keep_up(feed)
         assert feed.fitting
         assert [each.code for each in feed.silent(0.0)] == ["no-setup"]
         # A laser and a benchmark in the meantime.
         for more in ((LASER,), (LASER, SLAB)):
-            log.now = replace(state(*more), attachment=TRENCHING)
+            log.told = replace(state(*more), attachment=TRENCHING)
             hub.keep_up(feed)
         log.ready.set()
         await fitted(feed)
         assert "boom" in feed.channels
         assert "tilt" not in feed.channels
-        assert feed.state is log.now
+        assert feed.state is log.told
         assert feed.receiver.striking is not None
 
     run(go())
@@ -88,15 +94,15 @@ def test_another_machine_while_the_sensors_are_read_anew() -> None:
     async def go() -> None:
         hub, feed = await opened(log)
         log.ready.clear()
-        log.now = replace(state(), attachment=TRENCHING)
+        log.told = replace(state(), attachment=TRENCHING)
         hub.keep_up(feed)
-        log.now = state(SLAB)
+        log.told = state(SLAB)
         hub.keep_up(feed)
         log.ready.set()
         await fitted(feed)
         await asyncio.sleep(0.05)  # the other reading may end later
         assert "tilt" in feed.channels
-        assert feed.state is log.now
+        assert feed.state is log.told
 
     run(go())
 
@@ -115,13 +121,13 @@ def test_sensors_that_cannot_be_read(wrong: Exception, code: str, caplog: pytest
     async def go() -> None:
         hub, feed = await opened(log)
         log.wrong = wrong
-        log.now = replace(state(), attachment=TRENCHING)
+        log.told = replace(state(), attachment=TRENCHING)
         hub.keep_up(feed)
         await fitted(feed)
         assert [each.code for each in feed.silent(0.0)] == [code]
         assert feed.channels == {}
         # Recorded once more it is asked again.
-        log.wrong, log.now = None, state(SLAB)
+        log.wrong, log.told = None, state(SLAB)
         hub.keep_up(feed)
         await fitted(feed)
         assert "tilt" in feed.channels
@@ -142,5 +148,32 @@ def test_those_who_ask_at_once_share_a_feed() -> None:
         log.ready.set()
         found = await asyncio.gather(*asking[1:])
         assert len(set(map(id, found))) == 1
+
+    run(go())
+
+
+def test_a_feed_opened_after_a_move_takes_nothing_from_before_it() -> None:
+    """A feeder that connects late brings what it had waiting; what was read before the move is no reading of now."""
+    log = Log()
+    ago = timedelta(seconds=1.0)
+    log.told = fold(
+        [replace(each, recorded_utc=each.recorded_utc - ago) for each in state(p.Moved()).entries]
+    )
+
+    async def go() -> None:
+        hub, feed = await opened(log)
+        now = hub.now()
+        for read_ago, codes in ((1.2, {"observed-before", "sensor-quiet"}), (0.2, set())):
+            sender = Sender(feed, now)
+            sender.link.clock = SenderClock(now)
+            assert sender.link.clock.answer(sender.link.clock.ask(now), 0.0, now) is None
+            feed.links.clear()
+            for name, each in REST.items():
+                assert feed.take(sender.link, {"sensor": name, "at_s": -read_ago, **each}, now) is None
+            assert {each.code for each in feed.silent(now)} <= codes
+            assert feed.fresh(now) == (not codes)
+            assert bool(feed.silent(now)) == bool(codes)
+            assert feed.track is not None
+            assert bool(feed.track.latest()) == (not codes)
 
     run(go())

@@ -75,6 +75,19 @@ def test_what_is_in_the_way_is_told_all_at_once(pit: Path, tmp_path: Path) -> No
     assert (tmp_path / "truth").read_text() == "mine"
 
 
+@pytest.mark.parametrize(
+    ("log", "truth"), [("a.ndjson", "a.ndjson"), ("sub/../a.ndjson", "a.ndjson"), ("b.blf", "b.blf.map.toml")]
+)
+def test_one_file_for_two_things(pit: Path, tmp_path: Path, log: str, truth: str) -> None:
+    (tmp_path / "sub").mkdir()
+    code, out, _ = run(
+        "simulate", str(pit), "--log", str(tmp_path / log), "--truth", str(tmp_path / truth), "--json"
+    )
+    assert code == 1
+    assert [fault["where"] for fault in json.loads(out)["faults"]] == ["--truth"]
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["pit.toml", "sub"]
+
+
 def test_faults_of_a_description_with_file_and_line(tmp_path: Path) -> None:
     (tmp_path / "pit.toml").write_text(dig_text("curl by=5"), encoding="utf-8")
     code, _, err = run("simulate", str(tmp_path / "pit.toml"))
@@ -93,6 +106,16 @@ def test_replay_refuses_faulty_lines_before_it_connects(tmp_path: Path) -> None:
     code, out, _ = run("replay", str(tmp_path / "pit.ndjson"), "--job", "pit", "--json")
     assert code == 1
     assert [fault["where"] for fault in json.loads(out)["faults"]] == [f"{tmp_path / 'pit.ndjson'}:2"]
+
+
+@pytest.mark.parametrize("number", ["1" + "0" * 400, "1e400", "NaN", "true"])
+def test_replay_of_numbers_that_are_none(tmp_path: Path, number: str) -> None:
+    (tmp_path / "pit.ndjson").write_text(
+        f'{{"sensor": "boom", "at_s": 1, "deg": {number}}}\n', encoding="utf-8"
+    )
+    code, out, _ = run("replay", str(tmp_path / "pit.ndjson"), "--job", "pit", "--json")
+    assert code == 1
+    assert [fault["where"] for fault in json.loads(out)["faults"]] == [f"{tmp_path / 'pit.ndjson'}:1"]
 
 
 def test_a_bus_gets_the_frames(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import httpx
 import pytest
 from websockets.sync.client import connect
 
+from kinematics.errors import Refused
 from service.simulation.feeder import Feeder
 from service.simulation.motion import plan
 from service.simulation.play import play
@@ -96,3 +97,30 @@ def test_its_log_through_the_same_door(address: str, tmp_path: Path) -> None:
     health = httpx.get(f"{address}/v1/jobs/again/sensors", timeout=30.0).json()
     # The door dates the first readings of a new connection by its latest answer: of the first frame some may be refused.
     assert all(sensor["taken"] > 80 for sensor in health["sensors"]), health["sensors"]
+
+
+def test_all_refused_is_no_success(address: str, tmp_path: Path) -> None:
+    """Said with its count, though it takes the service a second to say so."""
+    lines = [json.dumps({"sensor": "lever", "at_s": 0.01 * k, "deg": 1.0}) for k in range(10)]
+    (tmp_path / "pit.ndjson").write_text("\n".join(lines), encoding="utf-8")
+    fixed: dict[str, Any] = {"map_file": None, "speed": 1.0, "token": None, "say": lambda _: None}
+    told = run_replay(tmp_path / "pit.ndjson", to=address, job="again", **fixed)
+    assert not told["ok"]
+    assert told["refused_readings"] == {"no-such-sensor": 10}
+
+
+def test_a_machine_at_work_is_not_taken_off_the_job(address: str, tmp_path: Path) -> None:
+    with httpx.Client(base_url=f"{address}/v1/jobs", timeout=30.0) as client:
+        client.post(f"{address}/v1/jobs", json={"id": "real", "name": "Real", "units": "m"}).raise_for_status()
+        client.post(
+            "/real/setups", json={"machine": "midi-8t", "attachment": "coupled-900"}
+        ).raise_for_status()
+        (tmp_path / "pit.toml").write_text(dig_text("wait seconds=1"), encoding="utf-8")
+        with pytest.raises(Refused) as caught:
+            run_simulation(
+                tmp_path / "pit.toml", to=address, job="real", log=None, bus=None, truth=None, seed=None, speed=1.0,
+                token=None, say=lambda _: None,
+            )  # fmt: skip
+        assert [fault.code for fault in caught.value.faults] == ["other-machine"]
+        job = client.get("/real").json()
+    assert (job["seq"], job["machine"]["id"], job["points"]) == (2, "midi-8t", [])
