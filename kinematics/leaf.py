@@ -52,6 +52,7 @@ CHOICES = (
 )  # fmt: skip
 """What `Leaf.choices` holds: 1 for yes, 0 for no, `NOTHING` where not known; of a word its place in `WORDS`, of a part of
 the bucket ("lowest_point", and "lowest" for what is then farthest below the target) its place in `Leaf.parts`."""
+MOVES = (*JOINTS, "tilt")
 WORDS = ("on grade", "cut", "fill")
 NOTHING = 255
 _POINT, _WHOLE, _PLAY, _JOINT = (
@@ -80,7 +81,7 @@ class Leaf:
     A leaf is for one thread.
     """
 
-    __slots__ = ("_said", "_taken", "choices", "numbers", "parts", "plain", "q", "said_by")
+    __slots__ = ("_said", "_sides", "_taken", "choices", "numbers", "parts", "plain", "q", "said_by")
 
     def __init__(
         self,
@@ -104,10 +105,18 @@ class Leaf:
         if self.plain:
             _write_given(given[0], sensors, book, aim, line, lean)
         self._said = np.empty(len(steps.numbers))
+        self._sides = np.empty(len(MOVES), dtype=np.uint8)
         self._taken = (
             assembly.parameters, assembly.limits, steps.rows, steps.bar, steps.cylinders, arms.spans, arms.edge, given,
             self._said, self.q, np.empty(chain.WIDTH), *desk(arms), self.numbers, self.choices,
         )  # fmt: skip
+
+    def sides(self, least_rad: float, least_m: float, least_drawn_m: float) -> bytes:
+        """What sentences about each of `MOVES` hang on besides figures, a byte each: signs of move, of cylinder, of what
+        it stays off by, and whether they are less than these (rad, m). 0.001 rad up where 0.002 is least: bits 0 and 1.
+        """
+        write_sides(self.numbers, least_rad, least_m, least_drawn_m, self._sides)
+        return self._sides.tobytes()
 
     def read(self, said: NDArray[np.float64]) -> bool:
         """Fill `numbers`, `choices` and `q` from what the sensors say (rad or m), shape and order of `said_by`.
@@ -294,3 +303,31 @@ def write_advice(g: np.void, told: Records, numbers: NDArray[np.float64], choice
         choices[at + 1] = one["deepest"]
         choices[at + 2] = int(one["below"] > g["tolerance"] + NOISE_M)
         choices[at + 3] = 0  # else nothing is told
+
+
+@compiled
+def write_sides(
+    numbers: NDArray[np.float64], least_rad: float, least_m: float, least_drawn_m: float, out: NDArray[np.uint8]
+) -> None:  # fmt: skip
+    """`Leaf.sides`; every comparison with NaN is false."""
+    for j in range(len(out)):
+        first = _JOINT + _EACH_JOINT * j
+        tilt = j == len(out) - 1
+        move = numbers[first]
+        cylinder = numbers[first] if tilt else numbers[first + 2]
+        off = numbers[first + 3]  # of a joint and of the tilt
+        bits = 0
+        if move > 0.0:
+            bits |= 1
+        if abs(move) < least_rad:
+            bits |= 2
+        if not tilt:
+            if cylinder > 0.0:
+                bits |= 4
+            if abs(cylinder) < least_drawn_m:
+                bits |= 8
+            if off > 0.0:
+                bits |= 16
+            if abs(off) < least_m:
+                bits |= 32
+        out[j] = bits

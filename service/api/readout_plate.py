@@ -11,7 +11,7 @@ import re
 from typing import Any
 
 from kinematics.digits import PLAIN, ROUNDED, SIGNED, UNSIGNED, Figure, Plate
-from kinematics.leaf import JOINTS, NUMBERS, Leaf
+from kinematics.leaf import NUMBERS, Leaf
 from kinematics.parameters import EDGE_POINTS
 from kinematics.units import LengthUnit
 
@@ -29,10 +29,6 @@ _SHOWN: dict[LengthUnit, tuple[float, int]] = {
 _MARK = "\u0001"
 _DEG = math.degrees(1.0)
 _INDEX = {name: i for i, name in enumerate(NUMBERS)}
-_MOVES = [
-    (_INDEX[f"{joint}_move"], _INDEX[f"{joint}_cylinder"], _INDEX[f"{joint}_off_by"]) for joint in JOINTS
-]
-_TILT = _INDEX["tilt_move"], _INDEX["tilt_off_by"]
 _MOST = 256  # plates kept for one way of asking
 
 
@@ -51,13 +47,7 @@ class Press:
 
     def key(self) -> bytes:
         """All of the leaf that is not a number, the cases of its sentences too."""
-        numbers = self._leaf.numbers.tolist()
-        step, drawn = self._steps
-        cases = bytearray()
-        for move, cylinder, off in _MOVES:
-            cases.append(_case(numbers[move], numbers[cylinder], numbers[off], step, drawn))
-        cases.append(_case(numbers[_TILT[0]], math.nan, numbers[_TILT[1]], 0.0, 0.0))
-        return self._leaf.choices.tobytes() + bytes(cases)
+        return self._leaf.choices.tobytes() + self._leaf.sides(LEAST_DEG / _DEG, *self._steps)
 
     def print(self, key: bytes) -> bytes | None:
         """The readout that the leaf has read, None where no plate for it was set yet or a figure cannot be written."""
@@ -76,14 +66,6 @@ class Press:
         setter = _Setter(self._leaf.numbers.tolist(), self._units)
         setter.all(document)
         self._plates[key] = _plate(json.dumps(document, separators=(",", ":")), setter.figures)
-
-
-def _case(move: float, cylinder: float, off: float, step: float, drawn: float) -> int:
-    """What a sentence about a move says besides its figures."""
-    return (
-        (move > 0.0) | (abs(move) * _DEG < LEAST_DEG) << 1 | (cylinder > 0.0) << 2 | (abs(cylinder) < drawn) << 3
-        | (off > 0.0) << 4 | (abs(off) < step) << 5 | (move != move) << 6 | (cylinder != cylinder) << 7  # noqa: PLR0124
-    )  # fmt: skip
 
 
 # A figure for programs has the quotes of its mark about it, one in a sentence does not.
