@@ -51,8 +51,8 @@ _TAGS = [
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
-    {"name": "live", "description": "Readings in by WebSocket, the newest readout out by WebSocket and server-sent "
-     "events, the health of the sensors. See /guide/live. "
+    {"name": "live", "description": "Readings in by WebSocket (`/v1/jobs/{job}/readings`), the newest readout out by "
+     "WebSocket and server-sent events (`/v1/jobs/{job}/readouts/live`), the health of the sensors. See /guide/live. "
      "`curl -sN localhost:8311/v1/jobs/pump-house/readouts/live?rate_hz=2`"},
     {"name": "access", "description": "Who is asking, and pages that sign in. Off unless asked for: /guide/access. "
      "`sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},

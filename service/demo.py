@@ -101,10 +101,10 @@ def _truly(shift: Shift) -> str:
     """How far what was watched was from the truth, which only a simulated machine knows."""
     then, now = shift.at_reading, shift.when_told
     return (
-        f"Watched {shift.watched} readouts, the oldest reading {shift.age_s * 1000:.0f} ms old (median). "
-        f"Off the edge where it was when read: {then.mean_absolute * 1000:.1f} mm in the mean, "
-        f"{abs(then.greatest) * 1000:.0f} at most; where it was when told: {now.mean_absolute * 1000:.1f}, and "
-        f"{abs(now.greatest) * 1000:.0f} while it moved."
+        f"Watched {shift.watched} readouts; their oldest reading was {shift.age_s * 1000:.0f} ms old (median). "
+        f"Height shown against the true one, when it was read: {then.mean_absolute * 1000:.1f} mm off in the mean, "
+        f"{abs(then.greatest) * 1000:.0f} mm at most; by the time it was shown: {now.mean_absolute * 1000:.1f} mm in the "
+        f"mean, {abs(now.greatest) * 1000:.0f} mm where the bucket moved fastest."
     )
 
 

@@ -15,7 +15,7 @@ from fastapi.responses import JSONResponse
 from pydantic import Field
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
-from starlette.types import Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocket
 
 from kinematics.errors import Fault, Refused
@@ -187,6 +187,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Problem, _problem)  # type: ignore[arg-type]  # a socket is answered in it
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(ProfileFaulty, _profile_faulty)
+    app.router.default = _nowhere(app.router.default)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(WebSocketRequestValidationError, _invalid_socket)
     app.add_exception_handler(HTTPException, _http)
@@ -271,8 +272,23 @@ async def _invalid_socket(socket: WebSocket, error: Exception) -> None:
     await refuse_socket(problem("invalid-request", faults), socket.scope, socket.receive, socket.send)
 
 
+def _nowhere(otherwise: ASGIApp) -> ASGIApp:
+    """What stands where no route is: for a WebSocket the same document as for a request, not a bare refusal."""
+
+    async def nowhere(scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "websocket":
+            await refuse_socket(problem("not-found", detail=_BY_STATUS[404][1]), scope, receive, send)
+        else:
+            await otherwise(scope, receive, send)
+
+    return nowhere
+
+
 _BY_STATUS = {
-    404: ("not-found", "There is no such address; /docs lists every route, /guide every page."),
+    404: (
+        "not-found",
+        "There is no such address; /docs lists every route, /guide every page, /guide/live the WebSockets.",
+    ),
     405: ("method-not-allowed", "This address does not do that; the Allow header says what it does."),
 }
 

@@ -20,7 +20,7 @@ from service.live.hub import Hub
 from service.live.link import Feeder, close_with
 from service.problems import Problem
 from service.store import JobUnknown
-from service.text import fault
+from service.text import fault, nearest
 
 from .answers import Reference, reference
 from .door import CallerDep
@@ -103,6 +103,7 @@ class Asked:
 
     def __init__(
         self,
+        connection: HTTPConnection,
         target: Annotated[Name | None, Query(description="A target of the depth sheet.")] = None,
         line: Annotated[Line, Query(description="Cutting edge, or tooth tips where there are any.")] = "edge",
         station: Annotated[
@@ -115,9 +116,17 @@ class Asked:
                   description="At most so many a second, 1 to 100; left out: each time something changed."),
         ] = None,
     ) -> None:  # fmt: skip
+        unknown = [name for name in connection.query_params if name not in _PARAMETERS]
+        if unknown:  # one misspelt would be left out in silence
+            known = ", ".join(_PARAMETERS)
+            raise Problem("invalid-request", [
+                fault("unknown-field", f"the query parameter {name!r}", f"one of: {known}", nearest(name, _PARAMETERS))
+                for name in unknown
+            ])  # fmt: skip
         self.target, self.line, self.station, self.rate_hz = target, line, station, rate_hz
 
 
+_PARAMETERS = ("target", "line", "station", "rate_hz", "after")
 AskedDep = Annotated[Asked, Depends(Asked)]
 
 

@@ -91,7 +91,8 @@ class Channel:
                 return Fault("duplicate-reading", "at_s", f"{at_s:g} s a second time", "each reading once")
             return Fault(
                 "out-of-order", "at_s", f"{(self.born - born) * 1e3:.0f} ms older than the last",
-                "readings of a sensor in the order of their times", "send what waits in order, or leave the old out",
+                "readings of a sensor in the order of their times",
+                "send what waits in order or leave it out; date in seconds, by the clock that answers",
             )  # fmt: skip
         self.value, self.born, self.arrived, self.said_last = value, born, now, at_s
         self.taken += 1

@@ -92,7 +92,8 @@ class SenderClock:
         if ahead > 0.0:
             return Fault(
                 "future-dated", "at_s", f"a reading {ahead:.3f} s in the future", "a time that has passed",
-                "the sender's clock was set on: it is asked anew every few seconds", {"ahead_s": ahead},
+                "date readings in seconds, by the clock that answers; one that was set on is asked anew in 5 s",
+                {"ahead_s": ahead},
             )  # fmt: skip
         # An answer that tells less than those before must not put readings in another order; what they told still holds.
         if self._last is None:

@@ -4,9 +4,7 @@ Logs and buses are python-can's: candump .log, .asc, .blf, .trc, and every inter
 interface and its files alone; no adapter and no real bus has been tried.
 """
 
-import struct
 import tomllib
-import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,6 +115,11 @@ def read_map(file: Path) -> BusMap:
             for each in error.errors(include_url=False)
             for told in [misfit({**each, "loc": ("body", *each["loc"])}, None)]
         ) from None
+    except FileNotFoundError:
+        raise Refused([
+            Fault("unreadable", str(file), "no such file", "a map of source addresses in TOML",
+                  "simulate writes one beside each CAN log; see /guide/simulation")
+        ]) from None  # fmt: skip
     except (OSError, ValueError) as error:
         raise Refused(
             [Fault("unreadable", str(file), str(error), "a map of source addresses in TOML")]
@@ -247,7 +250,6 @@ def read_can(file: Path, by: BusMap) -> Iterator[tuple[float, dict[str, Any] | N
     Raises `Refused` after the last frame with every faulty one, by its number from 1: "wrong-length", "reserved-code",
     "not-mapped" for a slope frame from an address that the map does not name; "unreadable" for a file that is no log.
     """
-    import can  # noqa: PLC0415
 
     names = {each.source: each for each in by.sensors.values()}
     faults: list[Fault] = []
@@ -264,10 +266,15 @@ def read_can(file: Path, by: BusMap) -> Iterator[tuple[float, dict[str, Any] | N
                         if len(faults) >= MOST_FAULTS:
                             break
                 yield float(message.timestamp), said
-    except (OSError, ValueError, LookupError, struct.error, zlib.error, can.CanError) as error:
-        raise Refused([
-            Fault("unreadable", str(file), str(error) or type(error).__name__, "a CAN log: " + ", ".join(LOGS))
-        ]) from None  # fmt: skip
+    except FileNotFoundError:
+        raise Refused(
+            [Fault("unreadable", str(file), "no such file", "a CAN log: " + ", ".join(LOGS))]
+        ) from None
+    except Refused:
+        raise
+    except Exception as error:  # each of python-can's readers has faults of its own
+        found = f"what is no {file.suffix.lower()} log: {str(error) or type(error).__name__}"
+        raise Refused([Fault("unreadable", str(file), found, "a CAN log: " + ", ".join(LOGS))]) from None
     refuse(faults)
 
 

@@ -268,6 +268,8 @@ def _strike(strike: Mapping[str, Any]) -> str:
         f"{why.get('found')} (expected {why.get('expected')})" for why in strike.get("because", ())
     )
     number = strike.get("seq")
+    if strike.get("verdict") == "crossed once":
+        return "The receiver crossed the plane; the way back makes it one strike of two crossings."
     return f"Strike{'' if number is None else f' {number}'}: {strike.get('verdict')}" + (
         f", {because}" if because else ""
     )

@@ -50,16 +50,24 @@ class Recorder:
         path = f"/v1/jobs/{self._job}"
         slab = document.slab
         if slab.name not in {point["name"] for point in job["points"]}:
+            self._say(f"On the job: {slab.name} at {slab.elevation_m:.3f}.")
             self._must(f"{path}/benchmarks", {"name": slab.name, "elevation": slab.elevation_m, "units": "m"})
         if on_it == [None, None]:
+            self._say(f"On the job: {machine.id} with {attachment.id}.")
             self._must(f"{path}/setups", {"machine": machine.id, "attachment": attachment.id})
+        else:
+            # It stands where the description begins, not where it stood when the job was played before.
+            self._say("The machine is on the job already: a move, since it stands elsewhere now.")
+            self._must(f"{path}/moves", {"note": "simulated anew"})
         laser = document.laser
         if laser is not None and job.get("laser") is None:
+            self._say("On the job: the laser.")
             self._must(
                 f"{path}/laser-setups", {"revolutions_per_s": laser.revolutions_per_s, "fall_percent": 0.0}
             )
         for target in document.targets:
             if target.name not in job["targets"]:
+                self._say(f"On the job: the target {target.name}.")
                 self._must(f"{path}/targets", self._target(target))
 
     def mark(self, mark: Mark) -> None:

@@ -48,6 +48,10 @@ def run_simulation(
         told["log"] = {"file": str(log), "readings": _write(dig, course, seed, log)}
         say(f"{told['log']['readings']} readings are in {log}.")
     if bus is None and to is None:
+        if log is None and truth is None:
+            say(
+                "Nothing was written or sent: --log FILE, --truth FILE, --to ADDRESS with --job JOB, or --bus."
+            )
         return told
     out = None if bus is None else bus_out(dig, seed, bus)
     try:
