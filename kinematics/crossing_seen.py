@@ -14,13 +14,14 @@ import numpy as np
 from .arm import pose
 from .errors import Fault, Refused, refuse
 from .reading_rates import rates
-from .reading_series import MOST_GAP_S, Floats, Told, noise_of, smooth_at, told
+from .reading_series import LASTING, MOST_GAP_S, Floats, Told, noise_of, smooth_at, told
 from .sensing import angles_from
 from .sensing_solve import Angles
+from .sensor_health import restless
 from .sensor_set import LEAN
-from .steadiness import Share, wandered
+from .steadiness import Share, swing, wandered
 from .strikes import Crossing, StrikeRules
-from .striking import InPlane
+from .striking import APART_S, InPlane
 from .track import Track
 
 # Common practice, no source: all of these.
@@ -34,8 +35,10 @@ _AROUND = (0.2, 0.3, 0.4, 0.5, 0.6)
 LINE_S = 0.3
 SURE_M_S = 0.003
 LONGER_WATCH, MOST_LONGER = 0.25, 3.0
-MOST_NOISE = 4.0
-"""Times what the profile gives: beyond that a body sensor's restlessness is not taken for noise."""
+SHORT_S, WIDE_S, WIDEST_S, ENOUGH = 0.5, 1.0, 2.0, 40
+"""To either side of the time in the plane, where a swing is looked for; wider, while that is fewer readings."""
+MEANT_M_S = 0.3
+"""What goes faster is turned down for its speed, or digging: whatever else is wrong with it is not asked."""
 FEWEST_ON_LINE = 3
 _PLACES = 9
 _SURE_SIGMAS = 3.0
@@ -72,15 +75,24 @@ def crossing_of(track: Track, passed: InPlane, rules: StrikeRules) -> CrossingSe
     bits and the receiver risen or lowered meanwhile, the moment is when it stood halfway between its heights at the first
     and the last bit: the dead band goes out, and a speed that changed with it.
 
-    The speed is that of lines of least squares, through 0.3 s of readings or as much more as noise needs, over that time
-    and 0.2 s around it, with noise up to 0.6: the whole of it, or the steepest part less three standard errors.
+    The speed is the largest of two. That of lines of least squares, through 0.3 s of readings or as much more as noise
+    needs, over that time and 0.2 s around it, with noise up to 0.6: the whole of it, or the steepest part less three
+    standard errors. And where the receiver swings (`steadiness.swing`, over 1 s to either side, before that over 2 with
+    slow readings, after that over 0.5) the swing's peak on top of the way it goes: 15 mm/s with 20 mm to either side four
+    times a second are 518 mm/s. Of swings of 1 to 8 Hz noise of 0.05 deg, 5 m ahead, hides 5 mm to either side at 10
+    readings a second, 3 at 50; one way is known within 12 mm at 10, 9.5 at 20, 7.5 at 50. Most of that is noise: of 1800
+    without a swing the worst, at 10, was 8 mm off.
 
     The spread of the body's lean is that of pitch or of roll, whichever is larger (the total tilt would not show rocking
     across the lean), over the `rules.steady_s` up to the moment, and up to three times that while noise would hide what
-    the rule allows: see `steadiness.wandered`. Noise is estimated from the track; a rocking faster than a fifth of the
-    rate of the readings counts as noise.
+    the rule allows: see `steadiness.wandered`. Noise is estimated from the track, but is never more than twice the
+    profile's; a rocking faster than a fifth of the rate of the readings counts as noise up to that.
 
-    Raises `Refused` with all faults: "not-read-then" for a sensor not read meanwhile, "too-few-readings" for a
+    What is not so fast that it is digging anyhow (0.3 m/s) is refused where it is no crossing: "hit-in-bursts" where the
+    receiver left the plane and met it again (`InPlane.scattered`), "too-noisy" for each sensor whose readings scatter
+    more than twice the profile's noise allows.
+
+    Raises `Refused` with all faults: these; "not-read-then" for a sensor not read meanwhile, "too-few-readings" for a
     body sensor before it, "no-such-point" on a machine without a receiver; as `angles_from` and `pose`.
     """
     sensors = track.sensors
@@ -94,7 +106,11 @@ def crossing_of(track: Track, passed: InPlane, rules: StrikeRules) -> CrossingSe
         )
 
     moves = rates(sensors, _readings(track, passed.at_s), of_interest)
-    heights = [Share(*series[name], noises[name], moves.by[name][:, :1]) for name in series]
+    least = {name: LASTING * sensors.sensors[name].noise for name in series}
+    heights = [Share(*series[name], noises[name], moves.by[name][:, :1], least[name]) for name in series]
+    speed = _speed(heights, passed)
+    if speed <= MEANT_M_S:
+        refuse(_unlike_a_crossing(track, passed))
     up = passed.up if passed.up is not None else _direction(track, heights, passed)
     at_s = passed.at_s if up is None or passed.above_m is not None else _halfway(track, passed)
     readings = _readings(track, at_s)
@@ -102,15 +118,13 @@ def crossing_of(track: Track, passed: InPlane, rules: StrikeRules) -> CrossingSe
     there = pose(sensors.assembly, **angles)
     height = there.height("receiver") + (passed.above_m or 0.0) * math.cos(there.mast_angle)
     body = [
-        Share(
-            *series[name], min(noises[name], MOST_NOISE * sensors.sensors[name].noise), moves.by[name][:, 1:]
-        )
+        Share(*series[name], noises[name], moves.by[name][:, 1:])
         for name in dict.fromkeys(sensors.by_joint[lean][0] for lean in LEAN)
     ]
     watched = min(_watched(share, at_s) for share in body)
     return CrossingSeen(
         passed, at_s, readings, angles, height, up,
-        _speed(heights, passed), there.mast_angle, _spread(body, at_s, watched, rules), watched,
+        speed, there.mast_angle, _spread(body, at_s, watched, rules), watched,
     )  # fmt: skip
 
 
@@ -230,7 +244,7 @@ def _direction(track: Track, shares: list[Share], passed: InPlane) -> bool | Non
 
 
 def _speed(shares: list[Share], passed: InPlane) -> float:
-    """The fastest vertical speed (m/s), without sign. Raises `Refused` "too-few-readings"."""
+    """The fastest vertical speed (m/s), without sign: of lines, or of a swing. Raises `Refused` "too-few-readings"."""
     start, end, whole = 0.0, 0.0, None
     for around in _AROUND:
         start, end = passed.first_s - around, passed.last_s + around
@@ -247,9 +261,49 @@ def _speed(shares: list[Share], passed: InPlane) -> float:
         lines = [_line(shares, t, t + length) for t in np.arange(start, end - length + 1e-9, 0.05).tolist()]
         sure = [line for line in lines if line is not None and _is_sure(*line)]
         if len(sure) == len(lines):
-            return max(abs(whole[0]), *(abs(slope) - _SURE_SIGMAS * unsure for slope, unsure in sure))
+            fastest = max(abs(slope) - _SURE_SIGMAS * unsure for slope, unsure in sure)
+            return max(abs(whole[0]), _swing_speed(shares, passed), fastest)
         length += 0.1
-    return abs(whole[0])
+    return max(abs(whole[0]), _swing_speed(shares, passed))
+
+
+def _swing_speed(shares: list[Share], passed: InPlane) -> float:
+    """The fastest (m/s) of a swing about the time in the plane, on top of the way it goes; 0 without one. If none lasts
+    for long enough, that of a short one."""
+    read = max(float(each.at_s[0]) for each in shares), min(float(each.at_s[-1]) for each in shares)
+    for around, course in dict.fromkeys([(_wide(shares, passed), 3), (WIDE_S, 3), (SHORT_S, 2)]):
+        start, end = max(passed.first_s - around, read[0]), min(passed.last_s + around, read[1])
+        swung = swing(shares, start, end, course)
+        if swung is not None and swung.amplitude[0] > 0.0:
+            along = _line(shares, start, end)
+            peak = 2.0 * math.pi * float(swung.hz[0] * swung.amplitude[0])
+            return peak + (0.0 if along is None else abs(along[0]))
+    return 0.0
+
+
+def _wide(shares: list[Share], passed: InPlane) -> float:
+    """How far around it (s) to look for a swing: 1 s, and up to 2 for enough readings of each sensor."""
+    around = WIDE_S
+    while around < WIDEST_S:
+        start, end = passed.first_s - around, passed.last_s + around
+        if all(np.count_nonzero((each.at_s >= start) & (each.at_s <= end)) >= ENOUGH for each in shares):
+            break
+        around += 0.25
+    return around
+
+
+def _unlike_a_crossing(track: Track, passed: InPlane) -> Iterator[Fault]:
+    if passed.scattered:
+        yield Fault(
+            "hit-in-bursts", "receiver", "the plane heard in bursts, left and met again",
+            f"once through it, and nothing heard for {APART_S:g} s before and after",
+            "let the boom come to rest, then cross slowly, once",
+        )  # fmt: skip
+    start, end = passed.first_s - WIDE_S, passed.last_s + WIDE_S
+    for name, sensor in track.sensors.all.items():
+        fault = restless(name, sensor, *track.series(name, start, end), at_rest=False)
+        if fault is not None:
+            yield fault
 
 
 def _is_sure(slope: float, unsure: float) -> bool:

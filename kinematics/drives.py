@@ -189,6 +189,6 @@ def beyond_joint(where: str, angle: float, reach: Range) -> Fault:
     low, high, found = (math.degrees(x) for x in (reach.low, reach.high, angle))
     return Fault(
         "beyond-joint", where, f"{found:.2f} deg", f"{low:.2f} to {high:.2f} deg",
-        "check the sensor's sign and mounting offset, and the profile",
+        "check the sensor's unit, sign and mounting offset, and the profile",
         {"angle_deg": found, "low_deg": low, "high_deg": high},
     )  # fmt: skip

@@ -19,6 +19,8 @@ FEWEST_TO_SMOOTH = 6
 LASTING = 0.3
 """Of the noise a profile gives, what comes from reading to reading at least; the rest, temperature and linearity, stands
 still for minutes (common practice, no source). Else readings that a coarse step holds fast would pass for exact ones."""
+MOST_NOISE = 2.0
+"""Times what a profile gives (common practice, no source): what is above that is not noise but motion."""
 
 
 def unrolled(sensor: Sensor, values: Sequence[Told]) -> Floats:
@@ -62,9 +64,12 @@ def noise(at_s: Floats, values: Floats) -> float | None:
 
 
 def noise_of(sensor: Sensor, at_s: Floats, values: Floats) -> float:
-    """The same of a sensor that has a profile: at least `LASTING` of what that gives, all of it with too few readings."""
+    """The same of a sensor that has a profile: at least `LASTING` of what that gives, at most `MOST_NOISE` times that, so
+    that no motion widens what is allowed to noise; just that with too few readings."""
     found = noise(at_s, values)
-    return sensor.noise if found is None else max(found, LASTING * sensor.noise)
+    return (
+        sensor.noise if found is None else min(max(found, LASTING * sensor.noise), MOST_NOISE * sensor.noise)
+    )
 
 
 def smooth_at(at_s: Floats, values: Floats, moment_s: float) -> Floats | None:

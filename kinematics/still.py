@@ -1,7 +1,7 @@
 """Whether the arm stood still, and what its sensors read meanwhile: the readings of a touch."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -11,13 +11,15 @@ from .arm import pose
 from .chain import POINTS
 from .errors import Fault, refuse
 from .reading_rates import Rates, rates
-from .reading_series import Floats, Told, noise_of, told
+from .reading_series import LASTING, Floats, Told, noise_of, told
 from .sensing_solve import Angles
+from .sensor_health import restless
+from .steadiness import FEWEST_OVER, Share, Swing, swing
 from .track import Track
 
 # Common practice, no source: these.
 MOST_HEIGHT_M, MOST_REACH_M = 0.005, 0.020
-"""Over a second. An edge that rests on a benchmark neither sinks nor slides further."""
+"""Over a second, or to either side. An edge that rests on a benchmark neither sinks nor slides nor swings further."""
 CREEP_M_S = 0.015
 MOST_UNSEEN_M_S = 3.0 * CREEP_M_S
 FEWEST_READINGS, LEAST_SPAN = 3, 0.7
@@ -25,6 +27,7 @@ FEWEST_READINGS, LEAST_SPAN = 3, 0.7
 _NOISE_SIGMAS = 4.5
 _SEEN_SIGMAS = 3.0  # a normal deviate below which one in a thousand falls
 _LONGER = 0.25
+_STEADILY = 1  # a swing is one about a straight line
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +72,16 @@ def still(track: Track, now_s: float, point: str, seconds: float = 1.0) -> Still
     in 99 cases of 100, or to all that is kept; if then not even one of 45 mm/s would be, there is no answer. 8 m ahead
     0.05 deg at 50 Hz need little more than a second, 0.1 deg at 10 Hz some three.
 
+    Nor is a swing whose mean stands still: over that time the point may not go to and fro by more than 5 mm to either
+    side in height, or 20 on the level, where noise would not do as much (`steadiness.swing`). What passes for noise is
+    bounded: readings that scatter more than twice the profile's noise allows are refused (`sensor_health.restless`).
+    With 0.05 deg, 8 m ahead, no swing of 1 to 8 Hz puts the edge further off than 10 mm, noise of the median included;
+    with noisier or slower sensors more in proportion.
+
     Raises `Refused` with all faults: "no-such-point", "not-finite", "out-of-range"; "too-few-readings" for each sensor
-    with fewer than 3 in the last `seconds`, or over less than 0.7 of it; "arm-moves"; "too-noisy"; as `angles_from`.
+    with fewer than 3 in the last `seconds`, or over less than 0.7 of it, and for the point where a sensor was read fewer
+    than 11 times in all; "arm-moves"; "too-noisy" for the point or, of an arm that seems to rest, for each sensor whose
+    readings are no noise; as `angles_from`.
     """
     refuse(_asked(track, now_s, point, seconds))
     series = {name: track.series(name, now_s - track.keep_s, now_s) for name in track.sensors.all}
@@ -93,13 +104,22 @@ def still(track: Track, now_s: float, point: str, seconds: float = 1.0) -> Still
         return np.array(pose(track.sensors.assembly, **angles).level(point))
 
     moves = rates(track.sensors, readings, placed)
-    seen = _judged(rows, moves, now_s, seconds, seconds)
-    for watched in _longer(rows, now_s, seconds):
-        if seen.unseen_m_s <= CREEP_M_S:
-            break
-        if not any(0 in _thirds(row.at_s, now_s, watched)[1] for row in rows.values()):
+    seen, swung = _judged(rows, moves, now_s, seconds, seconds), None
+    shares = [
+        Share(row.at_s, row.values, row.noise, moves.by[name], LASTING * track.sensors.all[name].noise)
+        for name, row in rows.items()
+        if name in moves.by
+    ]
+    for watched in [seconds, *_longer(rows, now_s, seconds)]:
+        if watched > seconds and not any(0 in _thirds(row.at_s, now_s, watched)[1] for row in rows.values()):
             seen = _judged(rows, moves, now_s, watched, seconds)
-    refuse(_faults(seen, point))
+        if seen.unseen_m_s <= CREEP_M_S:
+            swung = swing(shares, now_s - seen.watched_s, now_s, _STEADILY)
+            if swung is not None:
+                break
+    swung = swung or swing(shares, now_s - seen.watched_s, now_s, _STEADILY)
+    refuse(_faults(seen, swung, point))
+    refuse(_unlike_noise(track, series, now_s, (seen.watched_s, seconds)))
     counts = {name: int(np.count_nonzero(each)) for name, each in last.items()}
     return Still(
         readings, found[0], counts, seen.height_m, seen.reach_m, seen.unseen_m_s, now_s - seen.watched_s
@@ -186,16 +206,19 @@ def _judged(rows: dict[str, _Row], moves: Rates, now_s: float, watched: float, s
     )
 
 
-def _faults(seen: _Judged, point: str) -> Iterator[Fault]:
+def _faults(seen: _Judged, swung: Swing | None, point: str) -> Iterator[Fault]:
+    again = f"hold still for {seen.watched_s:.1f} s, then again"
     for what, moved, most in (
         ("height", seen.height_m, seen.most_height_m), ("reach", seen.reach_m, seen.most_reach_m),
     ):  # fmt: skip
         if not moved <= most:
             yield Fault(
                 "arm-moves", f"{point}_{what}", f"{moved * 1e3:.0f} mm, watched for {seen.watched_s:.1f} s",
-                f"at most {most * 1e3:.0f} mm", f"hold still for {seen.watched_s:.1f} s, then again",
+                f"at most {most * 1e3:.0f} mm", again,
                 {"moved_mm": moved * 1e3, "limit_mm": most * 1e3, "watched_s": seen.watched_s},
             )  # fmt: skip
+        elif swung is not None:
+            yield from _swings(swung, point, what, again)
     if not seen.unseen_m_s <= MOST_UNSEEN_M_S:
         yield Fault(
             "too-noisy", point, f"a creep of {seen.unseen_m_s * 1e3:.0f} mm/s would not show in {seen.watched_s:.1f} s",
@@ -203,3 +226,31 @@ def _faults(seen: _Judged, point: str) -> Iterator[Fault]:
             "hold still for longer; if that does not help, look at the health of the sensors",
             {"unseen_mm_s": seen.unseen_m_s * 1e3, "limit_mm_s": MOST_UNSEEN_M_S * 1e3},
         )  # fmt: skip
+    elif swung is None:
+        yield Fault(
+            "too-few-readings", point, f"{seen.watched_s:.1f} s of readings too seldom to show a swing",
+            f"at least {FEWEST_OVER + _STEADILY} of each sensor", "hold still for longer",
+        )  # fmt: skip
+
+
+def _swings(swung: Swing, point: str, what: str, again: str) -> Iterator[Fault]:
+    x, y, z = swung.amplitude.tolist()
+    wide, most = (z, MOST_HEIGHT_M) if what == "height" else (math.hypot(x, y), MOST_REACH_M)
+    if not wide <= most:
+        often = float(swung.hz[2] if what == "height" else swung.hz[0 if x >= y else 1])
+        yield Fault(
+            "arm-moves", f"{point}_{what}", f"swinging {wide * 1e3:.0f} mm to either side, {often:.1f} times a second",
+            f"at most {most * 1e3:.0f} mm", again, {"swing_mm": wide * 1e3, "limit_mm": most * 1e3, "hz": often},
+        )  # fmt: skip
+
+
+def _unlike_noise(
+    track: Track, series: Mapping[str, tuple[Floats, Floats]], now_s: float, spans: tuple[float, ...]
+) -> Iterator[Fault]:
+    for name, (at_s, values) in series.items():
+        for span in spans:
+            first = int(np.searchsorted(at_s, now_s - span))
+            fault = restless(name, track.sensors.all[name], at_s[first:], values[first:], at_rest=True)
+            if fault is not None:
+                yield fault
+                break

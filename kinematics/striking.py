@@ -5,7 +5,7 @@ Times are the caller's, in seconds, any zero. A receiver tells either a bit, on 
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from .errors import Fault, Refused
@@ -15,6 +15,11 @@ LEAST_GAP_S, GAP_TURNS = 0.25, 2.5
 """The head passes once a turn: a receiver that heard nothing for longer has left the plane; less is a bounce."""
 NEAR_M, STOP_S = 0.002, 1.0
 """A receiver that stays so near to the beam for so long has stopped in it."""
+APART_S = 0.8
+"""Passes that follow sooner are none of a receiver going through once: it bounces. So long each waits for the next."""
+MOST_TORN, TORN_TURNS = 0.7, 1.5
+"""Holes: bits on the plane more than 1.5 turns apart, with others off it between them. Two and more may be so much of the
+time in the plane; a receiver that hears less of the beam swings out of it."""
 LONGEST_S = 3.0
 """Told then, though it has not left the plane: a track of 4 s still holds what was before."""
 HIGHEST_M = 2.0
@@ -30,7 +35,8 @@ class InPlane:
     dead band is taken off evenly; with heights that of the zero, or the middle of a stop. `above_m`: the beam's
     height over the receiver's centre along the mast then (m, 0 at a zero), None with bits. `up`: whether the receiver
     rose, None where its samples do not say. `count` samples in it. `left`: False where it was told after `LONGEST_S`,
-    still in the plane; a bit then places the plane no finer than within the receiver's dead band.
+    still in the plane; a bit then places the plane no finer than within the receiver's dead band. `scattered`: it
+    bounced, for there is another within 0.8 s before or after, or its bits on the plane are mostly holes.
     """
 
     at_s: float
@@ -40,10 +46,11 @@ class InPlane:
     above_m: float | None
     up: bool | None
     left: bool
+    scattered: bool = False
 
 
 class Striking:
-    """The samples of one receiver, as they come; `due` gives those that are complete.
+    """The samples of one receiver, as they come; `due` gives the times in the plane that are complete, and no other near.
 
     `revolutions_per_s` of the laser head. A silence of more than max(0.25 s, 2.5 turns) ends one; a false bit ends it
     unless a true one follows sooner, which is a bounce at the dead band's edge. Receivers must tell their bit once a
@@ -51,7 +58,7 @@ class Striking:
     Raises `Refused` "not-positive".
     """
 
-    __slots__ = ("_bits", "_done", "_heights", "_last_s", "gap_s")
+    __slots__ = ("_bits", "_done", "_heights", "_last_s", "_torn_s", "gap_s")
 
     def __init__(self, revolutions_per_s: float) -> None:
         if not (math.isfinite(revolutions_per_s) and revolutions_per_s > 0.0):
@@ -59,7 +66,8 @@ class Striking:
                 Fault("not-positive", "revolutions_per_s", str(revolutions_per_s), "a finite number above zero")
             ])  # fmt: skip
         self.gap_s = max(LEAST_GAP_S, GAP_TURNS / revolutions_per_s)
-        self._done: deque[InPlane] = deque(maxlen=MOST_WAITING)
+        self._torn_s = TORN_TURNS / revolutions_per_s
+        self._done = _Done()
         self._bits: _Bits | None = None
         self._heights: _Heights | None = None
         self._last_s = -math.inf
@@ -75,7 +83,7 @@ class Striking:
         fault = self._time_fault(at_s) or _mixed("hit", "heights", self._heights)
         if fault is None:
             if self._bits is None:
-                self._bits = _Bits(self.gap_s, self._done)
+                self._bits = _Bits(self.gap_s, self._torn_s, self._done)
             self._last_s = at_s
             self._bits.add(at_s, hit=hit)
         return fault
@@ -102,12 +110,12 @@ class Striking:
         """The times in the plane complete at `now_s` (s), oldest first, each once. Raises `Refused` "not-finite"."""
         if not math.isfinite(now_s):
             raise Refused([Fault("not-finite", "now_s", str(now_s), "a finite time in seconds")])
+        under_way_s = math.inf
         for each in (self._bits, self._heights):
             if each is not None:
                 each.quiet(now_s)
-        found = list(self._done)
-        self._done.clear()
-        return found
+                under_way_s = min(under_way_s, each.since_s())
+        return self._done.due(max(now_s, self._last_s), under_way_s)
 
     def _time_fault(self, at_s: Any) -> Fault | None:
         fault = _number_fault("at_s", at_s)
@@ -132,13 +140,44 @@ def _mixed(where: str, kind: str, other: object) -> Fault | None:
     return Fault("other-kind", where, f"a receiver that told {kind} before", f"{kind}, or another `Striking`")
 
 
+class _Done:
+    """Times in the plane that are over, told when no other can follow within `APART_S`."""
+
+    __slots__ = ("_found", "_last")
+
+    def __init__(self) -> None:
+        self._found: deque[InPlane] = deque(maxlen=MOST_WAITING)
+        self._last: InPlane | None = None
+
+    def append(self, passed: InPlane) -> None:
+        last, self._last = self._last, None
+        if last is not None:
+            near = passed.first_s - last.last_s <= APART_S
+            self._found.append(replace(last, scattered=last.scattered or near))
+            passed = replace(passed, scattered=passed.scattered or near)
+        if passed.left:
+            self._last = passed
+        else:
+            self._found.append(passed)
+
+    def due(self, now_s: float, under_way_s: float) -> list[InPlane]:
+        """Those that are told now, `under_way_s` being when the one under way began: it may be near the last."""
+        if self._last is not None and min(now_s, under_way_s) - self._last.last_s > APART_S:
+            self._found.append(self._last)
+            self._last = None
+        found = list(self._found)
+        self._found.clear()
+        return found
+
+
 class _Bits:
     """The time in the plane under way, if any, of a receiver that tells a bit."""
 
-    __slots__ = ("_done", "count", "first_s", "gap_s", "last_s", "told")
+    __slots__ = ("_done", "count", "first_s", "gap_s", "holes", "last_s", "missed", "told", "torn_s")
 
-    def __init__(self, gap_s: float, done: deque[InPlane]) -> None:
-        self.gap_s, self._done = gap_s, done
+    def __init__(self, gap_s: float, torn_s: float, done: _Done) -> None:
+        self.gap_s, self.torn_s, self._done = gap_s, torn_s, done
+        self.holes, self.missed = (0, 0.0), False  # number and sum (s) of the holes; whether one is open
         self.first_s = self.last_s = -math.inf
         self.count = 0
         self.told = False
@@ -146,9 +185,13 @@ class _Bits:
     def add(self, at_s: float, *, hit: bool) -> None:
         self.quiet(at_s)
         if not hit:
+            self.missed = True
             return
         if not self.count:
-            self.first_s = at_s
+            self.first_s, self.holes = at_s, (0, 0.0)
+        elif self.missed and at_s - self.last_s > self.torn_s:
+            self.holes = self.holes[0] + 1, self.holes[1] + at_s - self.last_s
+        self.missed = False
         self.last_s = at_s
         self.count += 1
         if not self.told and at_s - self.first_s >= LONGEST_S:
@@ -164,7 +207,13 @@ class _Bits:
     def _tell(self, *, left: bool) -> None:
         self.told = True
         middle = 0.5 * (self.first_s + self.last_s)
-        self._done.append(InPlane(middle, self.first_s, self.last_s, self.count, None, None, left))
+        number, torn_s = self.holes
+        torn = number > 1 and torn_s > MOST_TORN * (self.last_s - self.first_s)
+        self._done.append(InPlane(middle, self.first_s, self.last_s, self.count, None, None, left, torn))
+
+    def since_s(self) -> float:
+        """When the one under way began, infinity without one."""
+        return self.first_s if self.count and not self.told else math.inf
 
 
 class _Heights:
@@ -172,7 +221,7 @@ class _Heights:
 
     __slots__ = ("_done", "gap_s", "here", "last", "left_s", "side", "told")
 
-    def __init__(self, gap_s: float, done: deque[InPlane]) -> None:
+    def __init__(self, gap_s: float, done: _Done) -> None:
         self.gap_s, self._done = gap_s, done
         self.last: tuple[float, float] | None = None
         self.side = 0.0  # before it: +1 with the beam above the centre, 0 unknown
@@ -206,6 +255,10 @@ class _Heights:
         if self.last is not None and now_s - self.last[0] > self.gap_s:
             self._end()
             self.last, self.side = None, 0.0
+
+    def since_s(self) -> float:
+        """When the one under way began, infinity without one."""
+        return math.inf if self.here is None or self.told else self.here.first_s
 
     def _end(self) -> None:
         last = 0.0 if self.last is None else self.last[1]

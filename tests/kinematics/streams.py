@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -36,6 +37,13 @@ def crawler() -> SensorSet:
     found = sensor_set(machine, tool, assemble(machine.geometry, tool.geometry))
     assert found is not None
     return found
+
+
+def noisy_as(sensors: SensorSet, noise_rad: float) -> SensorSet:
+    """The same where every profile gives this noise."""
+    return SensorSet(
+        sensors.assembly, {name: replace(each, noise=noise_rad) for name, each in sensors.sensors.items()}
+    )
 
 
 def assembly() -> Assembly:

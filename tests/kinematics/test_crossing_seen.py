@@ -50,7 +50,7 @@ def seen(
     motion: Motion = course if lean is None else (lambda t: {**course(t), **lean(t)})
     feed(track, motion, times, hz, noise_rad=noise_rad, rng=np.random.default_rng(seed))
     hear(striking, course, PLANE, times, hz=TURNS, lag_s=lag_s, band=band, bits=bits)
-    return [crossing_of(track, each, RULES) for each in striking.due(times[1])]
+    return [crossing_of(track, each, RULES) for each in striking.due(times[1] + 1.0)]
 
 
 def only(found: list[CrossingSeen]) -> CrossingSeen:

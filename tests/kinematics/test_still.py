@@ -17,7 +17,7 @@ from kinematics.still import CREEP_M_S, Still, still
 from kinematics.track import Track
 
 from .machines import Rng
-from .streams import FAR, Course, Motion, assembly, boom_at, crawler, feed, noisy
+from .streams import FAR, Course, Motion, assembly, boom_at, crawler, feed, noisy, noisy_as
 
 NOW = 4.0
 HEIGHT = pose(assembly(), **FAR).height("centre")
@@ -26,9 +26,18 @@ AT_REST = readings_of(crawler(), pose(assembly(), **FAR))
 HIGHER = readings_of(crawler(), pose(assembly(), **boom_at("centre", HEIGHT + 0.1, FAR)))
 
 
-def creeping(noise_deg: float, hz: float, creep_m_s: float, rng: Rng, *, rest_s: float = math.inf) -> Track:
-    """4 s of readings, each sensor at its own phase; before the last `rest_s` the edge came down at 0.2 m/s."""
-    track = Track(crawler())
+def creeping(
+    noise_deg: float,
+    hz: float,
+    creep_m_s: float,
+    rng: Rng,
+    *,
+    rest_s: float = math.inf,
+    told_deg: float = 0.0,
+) -> Track:
+    """4 s of readings, each sensor at its own phase; before the last `rest_s` the edge came down at 0.2 m/s. The profile
+    gives that noise, or what it is `told` to be."""
+    track = Track(noisy_as(crawler(), math.radians(told_deg or noise_deg)))
     for name, said in AT_REST.items():
         phase = rng.uniform(0.0, 1.0)
         for k in range(math.floor(NOW * hz)):
@@ -209,9 +218,9 @@ def test_it_moves_again() -> None:
 
 
 def test_noise_is_no_motion() -> None:
-    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. In some thousand touches none is refused."""
+    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. Of some thousand touches one may be refused, or two."""
     rng = np.random.default_rng(21)
-    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(1200)) == 0
+    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(1200)) <= 2
 
 
 @pytest.mark.parametrize(
@@ -219,7 +228,7 @@ def test_noise_is_no_motion() -> None:
 )
 def test_ordinary_noise_is_no_motion(noise_deg: float, hz: float) -> None:
     rng = np.random.default_rng([22, int(100 * noise_deg), int(hz)])
-    assert sum(not rested(creeping(noise_deg, hz, 0.0, rng)) for _ in range(100)) == 0
+    assert sum(not rested(creeping(noise_deg, hz, 0.0, rng)) for _ in range(100)) <= 1
 
 
 def test_a_creep_shows_through_noise() -> None:
@@ -236,7 +245,16 @@ def test_a_creep_shows_at_other_rates(noise_deg: float, hz: float) -> None:
 
 def test_noise_that_hides_all_is_no_rest() -> None:
     track = creeping(1.0, 10.0, 0.0, np.random.default_rng(25))
-    assert ("too-noisy", "centre") in refusal(track)
+    assert refusal(track) == [("too-noisy", "centre")]
+
+
+def test_what_scatters_more_than_its_profile_allows_is_no_noise() -> None:
+    """Three times as much, from every sensor: each is named. As much as that and half of it pass."""
+    rng = np.random.default_rng(29)
+    named = refusal(creeping(0.15, 20.0, 0.0, rng, told_deg=0.05))
+    assert {code for code, _ in named} <= {"too-noisy", "arm-moves"}
+    for part in (0.5, 1.0, 1.3):
+        assert rested(creeping(0.05 * part, 20.0, 0.0, rng, told_deg=0.05))
 
 
 def test_a_short_stream_of_noise_is_no_rest() -> None:

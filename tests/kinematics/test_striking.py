@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kinematics.errors import Refused
-from kinematics.striking import LONGEST_S, MOST_WAITING, NEAR_M, InPlane, Striking
+from kinematics.striking import APART_S, LONGEST_S, MOST_WAITING, NEAR_M, InPlane, Striking
 
 EXACT_S = 1e-9
 LATER_S = 60.0
@@ -74,10 +74,11 @@ def test_a_pass_comes_when_it_is_complete_and_once() -> None:
     for at_s, hit in bits("00111"):
         striking.add_hit(at_s, hit)
     assert striking.due(0.41) == []
-    assert striking.due(0.64) == []
-    (found,) = striking.due(0.66)
+    assert striking.due(0.4 + APART_S - 0.01) == [], "another may follow"
+    (found,) = striking.due(0.4 + APART_S + 0.01)
     assert found.last_s == pytest.approx(0.4, abs=EXACT_S)
-    assert striking.due(0.7) == []
+    assert not found.scattered
+    assert striking.due(1.3) == []
     striking.add_hit(5.0, hit=True)
     assert [each.at_s for each in striking.due(6.0)] == [5.0]
 
@@ -123,6 +124,44 @@ def test_passes_follow_one_another(steps: list[tuple[float, bool]], turns: float
         assert each.last_s - each.first_s < LONGEST_S + striking.gap_s + 1e-9
     for one, next_ in pairwise(found):
         assert next_.first_s - one.last_s > striking.gap_s
+
+
+def test_one_that_is_followed_soon_is_scattered_and_so_is_the_next() -> None:
+    near = by_bits(bits("0011100000111000"))
+    assert [each.scattered for each in near] == [True, True]
+    far = by_bits(bits("001110000000000111000"))
+    assert [each.scattered for each in far] == [False, False]
+
+
+def test_what_is_under_way_is_waited_for() -> None:
+    """The first is over for more than 0.8 s, but the next began within them and is not over yet."""
+    striking = Striking(10.0)
+    for at_s, hit in bits("0011100000111111"):
+        striking.add_hit(at_s, hit)
+    assert striking.due(1.5) == []
+    assert [each.scattered for each in striking.due(4.0)] == [True, True]
+
+
+@pytest.mark.parametrize(
+    ("text", "scattered"),
+    [("0010101000", True), ("0010101010100", True), ("00101000", False), ("001110111000", False),
+     ("0011011011000", False)],
+)  # fmt: skip
+def test_bits_full_of_holes(text: str, scattered: bool) -> None:
+    (found,) = by_bits(bits(text))
+    assert found.scattered == scattered
+
+
+def test_a_receiver_asked_oftener_than_the_head_turns_has_no_holes() -> None:
+    """Five samples a turn, one of them true."""
+    (found,) = by_bits(bits("0000010000100001000010000000000000000000000000", 0.02))
+    assert (found.count, found.scattered) == (4, False)
+
+
+def test_heights_that_follow_soon_are_scattered() -> None:
+    found = by_heights(lambda t: 0.05 * math.sin(2.0 * math.pi * t - 0.6), 3.0)
+    assert len(found) >= 4
+    assert all(each.scattered for each in found)
 
 
 # Heights

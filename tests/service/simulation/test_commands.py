@@ -57,7 +57,9 @@ def test_log_and_truth_the_same_by_one_seed(pit: Path, tmp_path: Path) -> None:
 def test_without_anything_to_do_it_says_what_it_would(pit: Path) -> None:
     code, out, err = run("simulate", str(pit))
     assert (code, out) == (0, "")
-    assert re.fullmatch(r"Trial pit: 2 steps, \d+ s, seed 5\.\nNothing was written or sent: .*--log FILE.*\n", err)
+    assert re.fullmatch(
+        r"Trial pit: 2 steps, \d+ s, seed 5\.\nNothing was written or sent: .*--log FILE.*\n", err
+    )
 
 
 def test_what_is_in_the_way_is_told_all_at_once(pit: Path, tmp_path: Path) -> None:

@@ -111,7 +111,9 @@ def test_all_refused_is_no_success(address: str, tmp_path: Path) -> None:
 
 def test_a_machine_at_work_is_not_taken_off_the_job(address: str, tmp_path: Path) -> None:
     with httpx.Client(base_url=f"{address}/v1/jobs", timeout=30.0) as client:
-        client.post(f"{address}/v1/jobs", json={"id": "real", "name": "Real", "units": "m"}).raise_for_status()
+        client.post(
+            f"{address}/v1/jobs", json={"id": "real", "name": "Real", "units": "m"}
+        ).raise_for_status()
         client.post(
             "/real/setups", json={"machine": "midi-8t", "attachment": "coupled-900"}
         ).raise_for_status()
