@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from functools import partial
 
 from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
@@ -27,24 +28,20 @@ HEARTBEAT_S = 1.0
 IDLE_S = 3600.0
 MOST_FEEDS = 1000
 
-_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+# Seconds by a clock that nobody sets and that, where there is one, does not stop while the computer sleeps: what was read
+# before an hour's sleep is an hour old.
+_clock = (
+    partial(time.clock_gettime, time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic
+)
 
 Struck = Callable[[Feed, list[InPlane], float], Awaitable[None]]
 _log = logging.getLogger("tipdatum")
 
 
-def awake_and_asleep() -> float:
-    """Seconds by a clock that nobody sets and that does not stop while the computer sleeps, where there is one: what was
-    read before an hour's sleep is an hour old."""
-    return time.clock_gettime(_CLOCK)
-
-
 class Hub:
     """The feeds by job. For the event loop; the database is asked on a thread."""
 
-    def __init__(
-        self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = awake_and_asleep
-    ) -> None:
+    def __init__(self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = _clock) -> None:
         self._keeper = keeper
         self._struck = struck
         self._feeds: dict[str, Feed] = {}
