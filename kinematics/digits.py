@@ -75,10 +75,10 @@ def _fill(
     at = 0
     start = 0
     for i in range(len(sources)):
-        for k in range(start, ends[i]):
-            out[at] = letters[k]
-            at += 1
-        start = ends[i]
+        end = ends[i]
+        out[at : at + end - start] = letters[start:end]
+        at += end - start
+        start = end
         value = numbers[sources[i]] * scales[i]
         steps = abs(value)
         for _ in range(decimals[i]):
@@ -98,10 +98,9 @@ def _fill(
             out[at] = _MINUS
             at += 1
         at = _digits(whole, decimals[i], out, at)
-    for k in range(start, len(letters)):
-        out[at] = letters[k]
-        at += 1
-    return at
+    rest_of_it = len(letters) - start
+    out[at : at + rest_of_it] = letters[start:]
+    return at + rest_of_it
 
 
 @compiled

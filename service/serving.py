@@ -1,6 +1,7 @@
 """Running the service: bind first, print the address once it answers, stop cleanly."""
 
 import errno
+import gc
 import logging
 import socket
 from collections.abc import Callable
@@ -122,6 +123,9 @@ class _Server(uvicorn.Server):
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets=sockets)
         if self.started and not self.should_exit:
+            # What is there now stays: the collector, which holds up every stream, need not look through it each time.
+            gc.collect()
+            gc.freeze()
             print(self._ready, flush=True)
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:

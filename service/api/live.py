@@ -142,8 +142,9 @@ class Viewer:
     async def next(self) -> tuple[int, str]:
         """(number, text) of the newest, once something has changed and the pace allows."""
         feed, now = self._feed, self._hub.now
-        if self._last is not None and feed.number <= self._last:
-            await feed.later_than(self._last)
+        last = self._last
+        while last is not None and feed.number <= last:
+            await feed.turn()
         if self._period:
             wait = self._due - now()
             if wait > 0.0:
@@ -218,7 +219,7 @@ async def _show(socket: WebSocket, viewer: Viewer, feed: Feed | None) -> None:
             _, text = await viewer.next()
             sending.begin()
             try:
-                await socket.send_text(text)
+                await socket.send({"type": "websocket.send", "text": text})
             except WebSocketDisconnect:
                 return
             sending.end()

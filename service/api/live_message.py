@@ -3,6 +3,7 @@
 import json
 import math
 from datetime import UTC, datetime
+from functools import lru_cache
 from time import time
 
 from pydantic import Field
@@ -149,7 +150,7 @@ class Watch:
         feed = self._feed
         age = f"{now - born:.6f}" if math.isfinite(born) else "null"
         latency = f"{now - feed.arrived:.6f}" if math.isfinite(feed.arrived) else "null"
-        at = datetime.fromtimestamp(time(), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        at = _stamp()
         listed = _json([each.model_dump() for each in reasons])
         strike = "null" if feed.receiver.last is None else _json(feed.receiver.last)
         named = "null" if oldest is None else f'"{oldest}"'
@@ -182,6 +183,17 @@ class Watch:
         return readout_out(
             feed.job, feed.state, found, self._aim, line=self._line, target=self._target, more=self._more
         )
+
+
+def _stamp() -> str:
+    """Now, UTC to the millisecond."""
+    seconds, part = divmod(int(time() * 1e3), 1000)
+    return f"{_second(seconds)}.{part:03d}Z"
+
+
+@lru_cache(maxsize=4)
+def _second(seconds: int) -> str:
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%S")
 
 
 def _json(what: object) -> str:

@@ -210,12 +210,11 @@ class Feed:
                 if not each.done():
                     each.set_result(None)
 
-    async def later_than(self, number: int) -> None:
-        """Wait until there is something newer than `number`."""
-        while self.number <= number:
-            turn = asyncio.get_running_loop().create_future()
-            self._waiting.append(turn)
-            await turn
+    def turn(self) -> "asyncio.Future[None]":
+        """To be awaited: done once something has changed."""
+        turn = asyncio.get_running_loop().create_future()
+        self._waiting.append(turn)
+        return turn
 
     def kept(self, key: object) -> Any:
         """What was kept under a key for the present number, None if nothing."""
