@@ -119,7 +119,13 @@ def show(metres: float, unit: LengthUnit | str) -> str:
     Halves go away from zero. Sign in front, never on a zero. In "ftin" feet are left out below one foot.
     Raises `Refused`: "unknown-unit", "not-finite", "length-absurd".
     """
-    chosen = _unit(unit)
+    chosen = unit if type(unit) is LengthUnit else _unit(unit)
+    usual = _USUAL.get(chosen)
+    if usual is not None and type(metres) is float and abs(metres) <= LONGEST_M:  # `show_number`, a call less
+        above, below, steps, form = usual
+        value = metres * below / above
+        if abs(abs(value) * steps % 1.0 - 0.5) > _NEAR_A_HALF:
+            return format(value, form) + _UNIT_WORD[chosen]
     return show_number(metres, chosen) + _UNIT_WORD[chosen]
 
 
@@ -128,7 +134,7 @@ def show_number(metres: float, unit: LengthUnit | str) -> str:
 
     Raises `Refused`: "unknown-unit", "not-finite", "length-absurd".
     """
-    chosen = _unit(unit)
+    chosen = unit if type(unit) is LengthUnit else _unit(unit)
     usual = _USUAL.get(chosen)
     if usual is not None and type(metres) is float and abs(metres) <= LONGEST_M:
         above, below, steps, form = usual

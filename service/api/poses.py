@@ -15,7 +15,7 @@ from service.book.posing import joints_deg, solve
 from service.book.profiles import Profiles, Ready
 from service.book.requests import UNITS_TEXT, AttachmentId, MachineId, PoseIn, Units
 from service.book.state import Named
-from service.strict import Strict, example
+from service.strict import Strict, example, made
 
 from .answers import ADVISORY, Length, Reference, length, play_out, reference_to
 from .door import profiles_of
@@ -112,25 +112,26 @@ def pose_out(found: Pose, machine: Named, attachment: Named, units: LengthUnit) 
     fitted = found.assembly
     joints = joints_deg(found)
     what, lowest = found.lowest()
+    places = found.places()
     bar = found.four_bar()
-    return PoseOut.model_construct(
-        units=units.value,
-        machine=reference_to(machine), attachment=reference_to(attachment),
-        joints_deg=joints, cylinders_mm={name: 1e3 * metres for name, metres in found.cylinders().items()},
-        heights={name: length(found.height(name), units) for name in EDGE_POINTS},
-        reach=length(found.reach, units), lateral=length(found.lateral, units),
-        cross_slope_percent=percent_from_ratio(found.cross_slope), floor_angle_deg=math.degrees(found.floor_angle),
-        heel_clearance=length(found.heel_clearance, units), edge_play=_play(found, units),
-        lowest_point=what, lowest_height=length(lowest, units),
-        past_square=found.past_square,
-        mast_deg=None if fitted.machine.receiver is None else math.degrees(found.mast_angle),
-        points={name: {"level_m": level, "body_m": body} for name, (level, body) in found.places().items()},
-        edge_line_level_m=[(x, y, z) for x, y, z in found.edge_line().tolist()], pins_body_m=found.pins(),
-        linkage=None if bar is None else FourBarOut(
+    return made(PoseOut, {
+        "units": units.value,
+        "machine": reference_to(machine), "attachment": reference_to(attachment),
+        "joints_deg": joints, "cylinders_mm": {name: 1e3 * metres for name, metres in found.cylinders().items()},
+        "heights": {name: length(places[name][0][2], units) for name in EDGE_POINTS},
+        "reach": length(found.reach, units), "lateral": length(found.lateral, units),
+        "cross_slope_percent": percent_from_ratio(found.cross_slope), "floor_angle_deg": math.degrees(found.floor_angle),
+        "heel_clearance": length(found.heel_clearance, units), "edge_play": _play(found, units),
+        "lowest_point": what, "lowest_height": length(lowest, units),
+        "past_square": found.past_square,
+        "mast_deg": None if fitted.machine.receiver is None else math.degrees(found.mast_angle),
+        "points": {name: {"level_m": level, "body_m": body} for name, (level, body) in places.items()},
+        "edge_line_level_m": [(x, y, z) for x, y, z in found.edge_line().tolist()], "pins_body_m": found.pins(),
+        "linkage": None if bar is None else FourBarOut(
             idler_deg=math.degrees(bar.idler), power_link_deg=math.degrees(bar.power_link),
             transmission_deg=math.degrees(bar.transmission), ratio=bar.ratio),
-        advisory=ADVISORY,
-    )  # fmt: skip
+        "advisory": ADVISORY,
+    })  # fmt: skip
 
 
 def _play(found: Pose, units: LengthUnit) -> dict[str, Length] | None:

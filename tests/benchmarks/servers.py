@@ -4,6 +4,7 @@ Prints their ports.
 """
 
 import asyncio
+import gc
 import json
 import sys
 import tempfile
@@ -82,6 +83,8 @@ async def serve(apps: list[FastAPI]) -> None:
         ports.append(listener.getsockname()[1])
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
         servers.append(server.serve(sockets=[listener]))
+    gc.collect()
+    gc.freeze()  # as the service does
     sys.stdout.write(json.dumps(ports) + "\n")
     sys.stdout.flush()
     await asyncio.gather(*servers)
