@@ -21,9 +21,9 @@ from .column_solving import Workers
 _LONGEST_SEQ = 18
 
 
-async def keeper_of(request: Request) -> Keeper:
+async def keeper_of(connection: HTTPConnection) -> Keeper:
     """The job logs. Async, as all here: a plain function would cost a trip through the thread pool."""
-    return cast(Keeper, request.app.state.keeper)
+    return cast(Keeper, connection.app.state.keeper)
 
 
 async def workers_of(request: Request) -> Workers:

@@ -23,7 +23,7 @@ from service.store import JobUnknown
 from service.text import fault, nearest
 
 from .answers import Reference, reference
-from .door import CallerDep
+from .door import CallerDep, KeeperDep
 from .jobs import JobId
 from .live_message import LiveOut, Watch
 from .readouts import Line, aim_of
@@ -41,13 +41,7 @@ async def hub_of(connection: HTTPConnection) -> Hub:
     return cast(Hub, connection.app.state.hub)
 
 
-async def live_keeper_of(connection: HTTPConnection) -> Keeper:
-    """The job logs, for a WebSocket too."""
-    return cast(Keeper, connection.app.state.keeper)
-
-
 HubDep = Annotated[Hub, Depends(hub_of)]
-LiveKeeperDep = Annotated[Keeper, Depends(live_keeper_of)]
 
 
 # Readings in.
@@ -131,17 +125,17 @@ AskedDep = Annotated[Asked, Depends(Asked)]
 
 
 class Viewer:
-    """One who looks: the newest message whenever it is due."""
+    """One who looks at `feed`: the newest message whenever it is due."""
 
     def __init__(self, hub: Hub, feed: Feed, watch: Watch, rate_hz: float | None, last: int | None) -> None:
-        self._hub, self._feed, self._watch = hub, feed, watch
+        self._hub, self.feed, self._watch = hub, feed, watch
         self._period = 0.0 if rate_hz is None else 1.0 / rate_hz
         self._last = last
         self._due = -math.inf
 
     async def next(self) -> tuple[int, str]:
         """(number, text) of the newest, once something has changed and the pace allows."""
-        feed, now = self._feed, self._hub.now
+        feed, now = self.feed, self._hub.now
         last = self._last
         while last is not None and feed.number <= last:
             await feed.turn()
@@ -199,18 +193,16 @@ def _station(given: str | None, units: LengthUnit) -> float | str | None:
 
 @router.websocket("/readouts/live")
 async def show_live(
-    socket: WebSocket, job: JobId, hub: HubDep, keeper: LiveKeeperDep, caller: CallerDep, asked: AskedDep,
+    socket: WebSocket, job: JobId, hub: HubDep, keeper: KeeperDep, caller: CallerDep, asked: AskedDep,
     after: Annotated[int | None, Query(ge=0, description="The last number seen.")] = None,
 ) -> None:  # fmt: skip
     """The newest readout, each time something has changed or at the rate asked for; see /guide/live."""
     viewer = await _viewer(hub, keeper, job, asked, caller, after)
     await socket.accept()
-    await _show(socket, viewer, hub.known(job))
+    await _show(socket, viewer)
 
 
-async def _show(socket: WebSocket, viewer: Viewer, feed: Feed | None) -> None:
-    if feed is None:
-        return
+async def _show(socket: WebSocket, viewer: Viewer) -> None:
     problems: list[Problem] = []
     sending = _Since()
 
@@ -237,11 +229,11 @@ async def _show(socket: WebSocket, viewer: Viewer, feed: Feed | None) -> None:
                 problems.append(problem)
                 return
 
-    feed.viewers += 1
+    viewer.feed.viewers += 1
     try:
         await _first_of(send, listen, check)
     finally:
-        feed.viewers -= 1
+        viewer.feed.viewers -= 1
     await close_with(socket, problems[0] if problems else None)
 
 
@@ -289,7 +281,7 @@ class EventStream(StreamingResponse):
     }},
 )  # fmt: skip
 async def stream_live(
-    request: Request, job: JobId, hub: HubDep, keeper: LiveKeeperDep, caller: CallerDep, asked: AskedDep,
+    request: Request, job: JobId, hub: HubDep, keeper: KeeperDep, caller: CallerDep, asked: AskedDep,
     last_event_id: Annotated[str | None, Header(description="The last number seen, as browsers send it.")] = None,
 ) -> EventStream:  # fmt: skip
     """The newest readout each time something has changed, at most `rate_hz` a second. A WebSocket at the same address
@@ -298,9 +290,7 @@ async def stream_live(
     curl -sN 'localhost:8311/v1/jobs/pump-house/readouts/live?rate_hz=2'
     """
     viewer = await _viewer(hub, keeper, job, asked, caller, _last_event(last_event_id))
-    feed = hub.known(job)
-    assert feed is not None  # noqa: S101  # `_viewer` has opened it
-    return EventStream(_events(request, viewer, feed, hub))
+    return EventStream(_events(request, viewer, hub))
 
 
 def _last_event(given: str | None) -> int | None:
@@ -308,8 +298,8 @@ def _last_event(given: str | None) -> int | None:
     return int(given) if given and given.isascii() and given.isdigit() and len(given) < 16 else None
 
 
-async def _events(request: Request, viewer: Viewer, feed: Feed, hub: Hub) -> AsyncIterator[str]:
-    feed.viewers += 1
+async def _events(request: Request, viewer: Viewer, hub: Hub) -> AsyncIterator[str]:
+    viewer.feed.viewers += 1
     checked = hub.now()
     try:
         yield f"retry: {_RECONNECT_MS}\n\n"
@@ -326,4 +316,4 @@ async def _events(request: Request, viewer: Viewer, feed: Feed, hub: Hub) -> Asy
                     return
             yield f"id: {number}\nevent: readout\ndata: {text}\n\n"
     finally:
-        feed.viewers -= 1
+        viewer.feed.viewers -= 1

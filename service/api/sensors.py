@@ -83,7 +83,7 @@ async def health(job: JobId, hub: HubDep) -> HealthOut:
 
 
 def _sensor(feed: Feed, channel: Channel, fares: Health | None, now: float) -> SensorOut:
-    sensor, per = channel.sensor, 1e3 if channel.unit == "mm" else math.degrees(1.0)
+    sensor, per = channel.sensor, channel.per
     age = now - channel.born
     known = math.isfinite(age)
     rate, jitter, noise = (None,) * 3 if fares is None else (fares.rate_hz, fares.jitter_s, fares.noise)

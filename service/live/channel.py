@@ -20,17 +20,18 @@ class Channel:
     """A sensor's latest reading. `first`: where its numbers stand in the set's row of readings.
 
     `born` is when the reading was true of the world, by our monotonic clock: when it was taken less the sensor's latency.
-    `words`: the last error that was reported; `error`: the same until the next reading.
+    `per`: of `unit` in a rad or a metre. `words`: the last error that was reported; `error`: the same until a reading.
     """
 
     __slots__ = (
-        "_high", "_low", "arrived", "born", "counts", "error", "feeder", "first", "limit_s", "name", "pair", "said_last",
-        "sensor", "taken", "unit", "value", "words",
+        "_high", "_low", "arrived", "born", "counts", "error", "feeder", "first", "limit_s", "name", "pair", "per",
+        "said_last", "sensor", "taken", "unit", "value", "words",
     )  # fmt: skip
 
     def __init__(self, name: str, sensor: Sensor, first: int) -> None:
         self.name, self.sensor, self.first = name, sensor, first
         self.unit = "mm" if sensor.measures == Measure.LENGTH else "deg"
+        self.per = 1e3 if self.unit == "mm" else math.degrees(1.0)
         self.pair = sensor.measures == Measure.PITCH_ROLL
         low, high = sensor.range.low, sensor.range.high
         right = 0.5 * math.pi  # an arcsine, the first of two numbers, goes no further
@@ -75,11 +76,10 @@ class Channel:
         return Fault("bad-reading", self.unit, in_short(said), wanted)
 
     def _beyond(self, said: float, i: int) -> Fault:
-        per = 1e3 if self.unit == "mm" else math.degrees(1.0)
         found = f"{said:g}" if abs(said) < _FAR else f"{'-' if said < 0 else ''}1e9 or more"
         return Fault(
             "out-of-range", self.unit, f"{found} {self.unit}",
-            f"{self._low[i] * per:g} to {self._high[i] * per:g} {self.unit}",
+            f"{self._low[i] * self.per:g} to {self._high[i] * self.per:g} {self.unit}",
             "check its unit, its wiring and the range in the profile",
         )  # fmt: skip
 
@@ -113,7 +113,6 @@ class Channel:
         """The last good reading in deg or mm."""
         if self.value is None:
             return None
-        per = 1e3 if self.unit == "mm" else math.degrees(1.0)
         if isinstance(self.value, tuple):
-            return [part * per for part in self.value]
-        return self.value * per
+            return [part * self.per for part in self.value]
+        return self.value * self.per

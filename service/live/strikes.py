@@ -87,8 +87,8 @@ async def _strike(keeper: Keeper, feed: Feed, found: list[Waiting], now: float) 
             raise Refused([GONE])
         if last.link.check is not None:
             await last.link.check()
-        if feed.track is None:
-            raise Refused([OVERTAKEN])
+        if feed.track is None or stands(feed.state) != stands(found[0].state):
+            raise Refused([OVERTAKEN])  # the sensors may be another machine's by now
         asked = _asked(feed.track.sensors, [each.seen for each in found], last.state)
         done = await run_in_threadpool(_record, keeper, feed.job, asked, last.link.caller, found[0].state)
     except Problem as problem:

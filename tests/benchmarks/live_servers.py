@@ -5,20 +5,18 @@ uvloop, as `tipdatum serve` runs, both are faster, and the ratio is some 0.05 le
 """
 
 import asyncio
-import gc
-import json
 import sys
 import tempfile
 from contextlib import suppress
 from pathlib import Path
 
-import uvicorn
 from fastapi import FastAPI, WebSocket
 from starlette.websockets import WebSocketDisconnect
 
 from service.app import create_app
-from service.serving import bind, configured
+from service.serving import configured
 from service.settings import Settings
+from tests.benchmarks.servers import serve
 
 
 def echo_app(size: int) -> FastAPI:
@@ -37,22 +35,9 @@ def echo_app(size: int) -> FastAPI:
     return app
 
 
-async def serve(size: int, data: Path) -> None:
-    """Both on free ports until terminated."""
-    # The pace that slows a flood is not what is measured.
-    settings = Settings(data_folder=data, readings_per_s=1_000_000)
-    servers, ports = [], []
-    for app in (create_app(settings), echo_app(size)):
-        listener = bind("127.0.0.1", 0)
-        ports.append(listener.getsockname()[1])
-        servers.append(uvicorn.Server(configured(app, settings)).serve(sockets=[listener]))
-    gc.collect()
-    gc.freeze()  # as the service does
-    sys.stdout.write(json.dumps(ports) + "\n")
-    sys.stdout.flush()
-    await asyncio.gather(*servers)
-
-
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as name:
-        asyncio.run(serve(int(sys.argv[1]), Path(name)))
+        # The pace that slows a flood is not what is measured.
+        settings = Settings(data_folder=Path(name), readings_per_s=1_000_000)
+        apps = create_app(settings), echo_app(int(sys.argv[1]))
+        asyncio.run(serve([configured(app, settings) for app in apps]))

@@ -74,15 +74,14 @@ def _bulk_answer(settings: Settings) -> bytes:
         return bytes(column_arrow.write(solve_columns(asked, profiles, crew)))
 
 
-async def serve(apps: list[FastAPI]) -> None:
-    """All on free ports until terminated."""
+async def serve(configs: list[uvicorn.Config]) -> None:
+    """All on free ports, which are printed, until terminated."""
     servers = []
     ports = []
-    for app in apps:
+    for config in configs:
         listener = bind("127.0.0.1", 0)
         ports.append(listener.getsockname()[1])
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
-        servers.append(server.serve(sockets=[listener]))
+        servers.append(uvicorn.Server(config).serve(sockets=[listener]))
     gc.collect()
     gc.freeze()  # as the service does
     sys.stdout.write(json.dumps(ports) + "\n")
@@ -93,4 +92,5 @@ async def serve(apps: list[FastAPI]) -> None:
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as name:
         settings = Settings(data_folder=Path(name))
-        asyncio.run(serve([create_app(settings), floor_app(), empty_bulk_app(settings)]))
+        apps = create_app(settings), floor_app(), empty_bulk_app(settings)
+        asyncio.run(serve([uvicorn.Config(app, log_level="warning") for app in apps]))

@@ -218,9 +218,9 @@ def test_it_moves_again() -> None:
 
 
 def test_noise_is_no_motion() -> None:
-    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. Of some thousand touches one may be refused, or two."""
+    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. Of some thousand touches one may be refused."""
     rng = np.random.default_rng(21)
-    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(1200)) <= 2
+    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(1200)) <= 1
 
 
 @pytest.mark.parametrize(

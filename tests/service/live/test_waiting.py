@@ -8,10 +8,13 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from sqlalchemy.exc import OperationalError
+from starlette.requests import HTTPConnection
 
 from kinematics.crossing_seen import CrossingSeen
 from kinematics.striking import InPlane
 from service.access.caller import LOCAL, Caller
+from service.api.standing import still_allowed
 from service.book import payloads as p
 from service.live import strikes
 from service.live.clock import SenderClock
@@ -122,3 +125,35 @@ def test_another_feeder_begins_anew(feed: Feed) -> None:
     assert feed.receiver.pending is None
     assert feed.receiver.link is bert
     assert feed.receiver.crossed(9.0) == []
+
+
+def test_another_machine_has_come_meanwhile(keeper: Keeper, feed: Feed) -> None:
+    """What was read of the one before is not held against its sensors."""
+    anna = link("anna")
+    feed.links.add(anna)
+    waiting = Waiting(seen(), anna, feed.state)
+    feed.adopt(state(p.Moved()), 15.0)
+    told = settle(keeper, feed, waiting)
+    assert [each["code"] for each in told["because"]] == ["observed-before"]
+    assert keeper.recorded == []
+
+
+def test_a_right_that_cannot_be_read_ends_in_words() -> None:
+    """A database that does not answer: a problem that the stream is told, not a fault of ours in its log."""
+
+    class Silent:
+        async def again(self, _headers: Any, _sender: str, *, secure: bool) -> None:
+            raise OperationalError("select", {}, Exception(f"locked, secure: {secure}"))
+
+    app = SimpleNamespace(state=SimpleNamespace(access=Silent()))
+    scope = {
+        "type": "websocket",
+        "scheme": "ws",
+        "headers": [],
+        "app": app,
+        "sender": "here",
+        "caller": LOCAL,
+    }
+    with pytest.raises(Problem) as caught:
+        asyncio.run(still_allowed(HTTPConnection(scope)))
+    assert caught.value.slug == "database"
