@@ -15,6 +15,7 @@ from rich.table import Table
 from kinematics.errors import Fault
 
 from .access_cli import app as access_app
+from .bus_cli import register as register_bus
 from .simulate_cli import register as register_simulation
 from .terminal import DATA, Data, Json, leave, refusals
 
@@ -215,6 +216,7 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
     sys.stdout.write(found[0].source_text)
 
 
+register_bus(app)
 register_simulation(app)
 
 if __name__ == "__main__":

@@ -15,10 +15,10 @@ import httpx
 
 from kinematics.errors import Fault, Refused
 
+from .bus.feeder import Feeder
+from .bus.pacing import Pacer
 from .simulation.course import Course
 from .simulation.dig import DEMO, Dig, shipped_dig
-from .simulation.feeder import Feeder
-from .simulation.pacing import Pacer
 from .simulation.play import Played, play
 from .simulation.tables import Pass, Place
 from .simulation.truth import Score, Truth, score, true_lines

@@ -8,15 +8,16 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused
+from service.bus.feeder import Feeder, Say
+from service.bus.pacing import Act, Pacer, pour
+from service.bus.reading import Signal
 
-from .bus import CanOut
 from .course import Course, Mark
 from .dig import Dig
-from .feeder import Feeder, Say
+from .frames_out import CanOut
 from .motion import plan
-from .pacing import Act, Pacer, pour
 from .recording import Recorder
-from .signals import Signal, signals
+from .signals import signals
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,10 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused
+from service.bus.feeder import Say, told
 
 from .course import Mark
 from .dig import Dig
-from .feeder import Say, told
 from .tables import DigTarget, Swing, Touch, Travel
 
 

@@ -1,4 +1,4 @@
-"""What the commands `simulate` and `replay` do, apart from reading flags and printing."""
+"""What the command `simulate` does, apart from reading flags and printing."""
 
 from pathlib import Path
 from typing import Any
@@ -6,20 +6,20 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused, refuse
+from service.bus.can_log import LOGS
+from service.bus.feeder import Feeder, Say
+from service.bus.log import NDJSON, write_log, wrong_ending
+from service.bus.pacing import Pacer, pour
+from service.bus.run import fed, option_faults
+from service.bus.sensor_map import map_beside
 
-from .bus import LOGS, CanOut, bus_out, log_out, map_beside, map_for
 from .course import Course
 from .dig import Dig, read_dig, shipped_dig
-from .feeder import Feeder, Say
-from .log import NDJSON, read_log, write_log, wrong_ending
+from .frames_out import CanOut, bus_out, log_out, map_for
 from .motion import plan
-from .pacing import Pacer, pour
 from .play import announced, play
-from .replay import replay
 from .signals import signals
 from .truth import write_truth
-
-SLOWEST, FASTEST = 0.1, 100.0
 
 
 def run_simulation(
@@ -30,7 +30,7 @@ def run_simulation(
 
     `refused_steps`: what the service would not record. Raises `Refused` with what keeps it from being done at all.
     """
-    refuse([*_option_faults(to, job, speed), *_file_faults(log, truth)])
+    refuse([*option_faults(to, job, speed), *_file_faults(log, truth)])
     dig = shipped_dig() if file is None else read_dig(_text(file), str(file), file.parent)
     course = plan(dig)
     seed = dig.document.seed if seed is None else seed
@@ -83,30 +83,6 @@ def _live(
     }  # fmt: skip
 
 
-def run_replay(
-    file: Path, *, to: str, job: str, map_file: Path | None, speed: float, token: str | None, say: Say
-) -> dict[str, Any]:
-    """Feed a log to a job. What came of it, for programs. Raises `Refused` as `read_log` and the feeder."""
-    refuse(_option_faults(to, job, speed))
-    log = read_log(file, map_file)
-    with Feeder(to, job, token, say) as feeder:
-        replay(log, feeder, say, speed=speed)
-        feeder.settle()
-    first, last = log.signals[0].t_s, log.signals[-1].t_s
-    return {
-        "ok": not feeder.refused, "log": str(file), "job": job, "seconds": round(last - first, 3),
-        "readings": len(log.signals), "ignored_frames": log.ignored, **fed(feeder),
-    }  # fmt: skip
-
-
-def fed(feeder: Feeder) -> dict[str, Any]:
-    """What became of the readings of a feeder."""
-    return {
-        "sent": feeder.sent, "lost": feeder.lost, "connections": feeder.connections,
-        "refused_readings": feeder.refused, "strikes": feeder.strikes,
-    }  # fmt: skip
-
-
 def _write(dig: Dig, course: Course, seed: int, log: Path) -> int:
     said = signals(dig, course, seed)
     if log.suffix.lower() == NDJSON:
@@ -115,16 +91,6 @@ def _write(dig: Dig, course: Course, seed: int, log: Path) -> int:
         for signal in said:
             out.put(signal, signal.t_s)
     return out.count
-
-
-def _option_faults(to: str | None, job: str | None, speed: float) -> list[Fault]:
-    faults = []
-    if (to is None) != (job is None):
-        missing = "--to" if to is None else "--job"
-        faults.append(Fault("bad-option", missing, "nothing", "--to and --job together, or neither"))
-    if not SLOWEST <= speed <= FASTEST:
-        faults.append(Fault("bad-option", "--speed", f"{speed:g}", f"{SLOWEST:g} to {FASTEST:g}"))
-    return faults
 
 
 def _file_faults(log: Path | None, truth: Path | None) -> list[Fault]:

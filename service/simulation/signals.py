@@ -17,24 +17,13 @@ from kinematics.linkage import wrapped
 from kinematics.sensing import Told, readings_of
 from kinematics.sensor import TURN, Measure, Mounting, Sensor
 from kinematics.sensor_set import SensorSet
+from service.bus.reading import Signal
 
 from .course import Course
 from .dig import Dig
 from .tables import Knock, Quiet, Sensing, SensorErrors
 
 _DECIMALS = 6  # of a degree or mm: below every step a sensor has, and no tail of digits in a log
-
-
-@dataclass(frozen=True, slots=True)
-class Signal:
-    """One reading: `t_s` when the sender got it, and its words, all but the time."""
-
-    t_s: float
-    said: Mapping[str, Any]
-
-    def at(self, clock_s: float) -> dict[str, Any]:
-        """The reading as the door takes it, got at `clock_s` of the sender's clock."""
-        return {**self.said, "at_s": round(clock_s, 6)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from machine_profiles.table import Number, Table
+from service.bus.reading import SensorName
 
 Name = Annotated[
     str,
@@ -14,7 +15,6 @@ Name = Annotated[
         pattern=r"^[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f])?$",
     ),
 ]
-SensorName = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,40}$")]
 Positive = Annotated[Number, Field(gt=0)]
 Seconds = Annotated[Number, Field(gt=0, le=3600)]
 Lean = Annotated[Number, Field(ge=-30, le=30)]

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from service.bus.log import read_log
+from service.bus.sensor_map import map_beside
 from service.cli import app
-from service.simulation.bus import map_beside
 from service.simulation.dig import read_dig
-from service.simulation.log import read_log
 from service.simulation.motion import plan
 from service.simulation.tables import STEPS
 from service.simulation.truth import read_truth

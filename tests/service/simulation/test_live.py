@@ -13,10 +13,11 @@ import pytest
 from websockets.sync.client import connect
 
 from kinematics.errors import Refused
-from service.simulation.feeder import Feeder
+from service.bus.feeder import Feeder
+from service.bus.run import run_replay
 from service.simulation.motion import plan
 from service.simulation.play import play
-from service.simulation.run import run_replay, run_simulation
+from service.simulation.run import run_simulation
 from service.simulation.truth import Truth, score, true_lines
 from tests.service.running import service
 

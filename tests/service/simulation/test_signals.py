@@ -8,10 +8,11 @@ import pytest
 
 from kinematics.sensing import readings_of
 from machine_profiles import shipped
+from service.bus.reading import Signal
 from service.simulation.course import Course
 from service.simulation.dig import Dig, read_dig
 from service.simulation.motion import plan
-from service.simulation.signals import Signal, instruments, signals
+from service.simulation.signals import instruments, signals
 
 from .digs import dig_of, dig_text
 

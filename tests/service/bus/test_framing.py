@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kinematics.errors import Refused
-from service.simulation.framing import (
+from service.bus.framing import (
     RECEIVER,
     SSI,
     SSI2,

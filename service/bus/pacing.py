@@ -4,9 +4,8 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
-from .bus import CanOut
 from .feeder import Feeder
-from .signals import Signal
+from .reading import Signal
 
 SLIP_S = 0.1
 
@@ -62,6 +61,13 @@ class Pacer:
         return t + (at - since) * speed
 
 
+class Sink(Protocol):
+    """Where readings go besides the door: a bus."""
+
+    def put(self, signal: Signal, at_s: float) -> None:
+        """One reading at `at_s` of the sender's clock."""
+
+
 class Act(Protocol):
     """Something to do in its turn among readings."""
 
@@ -73,9 +79,7 @@ class Act(Protocol):
         """Do it; may take its time."""
 
 
-def pour(
-    items: Iterable[Signal | Act], pacer: Pacer, feeder: Feeder | None, bus: CanOut | None = None
-) -> None:
+def pour(items: Iterable[Signal | Act], pacer: Pacer, feeder: Feeder | None, bus: Sink | None = None) -> None:
     """Readings and acts in order of time, each when it is due; readings due together go in one frame.
 
     After a disconnect, and after an act that took long, the rest comes as much later. Raises `Refused` as the feeder,

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from .feeder import Feeder, Say
 from .log import Log
 from .pacing import Pacer, pour
-from .signals import Signal
+from .reading import Signal
 
 TELL_EVERY_S = 30.0
 TAKEN_PER_S = 2000

@@ -6,11 +6,10 @@ from pathlib import Path
 import pytest
 
 from kinematics.errors import Refused
-from service.simulation.log import read_log, write_log
+from service.bus.log import read_log, write_log
 from service.simulation.motion import plan
 from service.simulation.signals import signals
-
-from .digs import dig_of
+from tests.service.simulation.digs import dig_of
 
 
 def test_what_is_written_is_read(tmp_path: Path) -> None:

@@ -7,12 +7,15 @@ import pytest
 
 from kinematics.errors import Refused
 from machine_profiles import shipped
-from service.simulation.bus import LOGS, Wired, bus_out, log_out, map_beside, map_for, read_can, read_map
+from service.bus.can_log import LOGS, read_can
+from service.bus.framing import SSI2, identifier, slope_frame
+from service.bus.log import read_log
+from service.bus.reading import Signal
+from service.bus.sensor_map import Wired, map_beside, read_map
 from service.simulation.dig import Dig, read_dig
-from service.simulation.framing import SSI2, identifier, slope_frame
-from service.simulation.log import read_log
+from service.simulation.frames_out import bus_out, log_out, map_for
 from service.simulation.motion import plan
-from service.simulation.signals import Signal, signals
+from service.simulation.signals import signals
 
 from .digs import dig_of, dig_text
 

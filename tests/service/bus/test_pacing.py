@@ -7,9 +7,9 @@ from typing import Any, cast
 
 import pytest
 
-from service.simulation.feeder import Feeder
-from service.simulation.pacing import Pacer, pour
-from service.simulation.signals import Signal
+from service.bus.feeder import Feeder
+from service.bus.pacing import Pacer, pour
+from service.bus.reading import Signal
 
 
 class Clock:

@@ -11,8 +11,9 @@ from typing import Any, NoReturn
 from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
 
-from .bus import LOGS, MOST_FAULTS, map_beside, read_can, read_map
-from .signals import Signal
+from .can_log import LOGS, MOST_FAULTS, read_can
+from .reading import Signal
+from .sensor_map import map_beside, read_map
 
 NDJSON = ".ndjson"
 _KINDS = {

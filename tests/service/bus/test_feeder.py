@@ -15,7 +15,7 @@ from websockets.http11 import Request, Response
 from websockets.sync.server import Server, ServerConnection, serve
 
 from kinematics.errors import Refused
-from service.simulation.feeder import MOST_IN_FRAME, Feeder, door
+from service.bus.feeder import MOST_IN_FRAME, Feeder, door
 
 WELCOME = {
     "job": "pit",
