@@ -12,7 +12,7 @@ from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
 
 from .can_log import LOGS, MOST_FAULTS, read_can
-from .reading import Signal
+from .reading import Reading
 from .sensor_map import map_beside, read_map
 
 NDJSON = ".ndjson"
@@ -27,11 +27,11 @@ _KINDS = {
 class Log:
     """Readings in order of time, `t_s` as in the log; `ignored`: frames of a CAN log that are none of ours."""
 
-    signals: tuple[Signal, ...]
+    signals: tuple[Reading, ...]
     ignored: int = 0
 
 
-def write_log(file: Path, said: Iterable[Signal]) -> int:
+def write_log(file: Path, said: Iterable[Reading]) -> int:
     """Write readings as NDJSON, times in seconds from the start of the course; how many lines."""
     count = 0
     with file.open("x", encoding="utf-8") as out:
@@ -71,19 +71,19 @@ def wrong_ending(option: str, file: Path) -> Fault:
 
 
 def _can_log(file: Path, map_file: Path) -> Log:
-    signals: list[Signal] = []
+    signals: list[Reading] = []
     ignored = 0
     for t, said in read_can(file, read_map(map_file)):
         if said is None:
             ignored += 1
         else:
-            signals.append(Signal(t, said))
+            signals.append(Reading(t, said))
     # A bus analyser may write what came within a millisecond out of order.
     signals.sort(key=lambda signal: signal.t_s)
     return Log(tuple(signals), ignored)
 
 
-def _read_ndjson(file: Path) -> Iterator[Signal]:
+def _read_ndjson(file: Path) -> Iterator[Reading]:
     faults: list[Fault] = []
     last = -math.inf
     try:
@@ -108,7 +108,7 @@ def _read_ndjson(file: Path) -> Iterator[Signal]:
     refuse(faults)
 
 
-def _signal(text: str) -> Signal:
+def _signal(text: str) -> Reading:
     try:
         said = json.loads(text)
     except (ValueError, RecursionError) as error:
@@ -129,7 +129,7 @@ def _signal(text: str) -> Signal:
             f"{kind} with at_s and {wanted}",
         )
     _values(kind, said)
-    return Signal(float(at), said)
+    return Reading(float(at), said)
 
 
 def _values(kind: str, said: dict[str, Any]) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from .feeder import Feeder
-from .reading import Signal
+from .reading import Reading
 
 SLIP_S = 0.1
 
@@ -64,7 +64,7 @@ class Pacer:
 class Sink(Protocol):
     """Where readings go besides the door: a bus."""
 
-    def put(self, signal: Signal, at_s: float) -> None:
+    def put(self, signal: Reading, at_s: float) -> None:
         """One reading at `at_s` of the sender's clock."""
 
 
@@ -79,13 +79,15 @@ class Act(Protocol):
         """Do it; may take its time."""
 
 
-def pour(items: Iterable[Signal | Act], pacer: Pacer, feeder: Feeder | None, bus: Sink | None = None) -> None:
+def pour(
+    items: Iterable[Reading | Act], pacer: Pacer, feeder: Feeder | None, bus: Sink | None = None
+) -> None:
     """Readings and acts in order of time, each when it is due; readings due together go in one frame.
 
     After a disconnect, and after an act that took long, the rest comes as much later. Raises `Refused` as the feeder,
     the bus and the acts do.
     """
-    waiting: list[Signal] = []
+    waiting: list[Reading] = []
 
     def flush() -> None:
         if not waiting:
@@ -104,7 +106,7 @@ def pour(items: Iterable[Signal | Act], pacer: Pacer, feeder: Feeder | None, bus
         waiting.clear()
 
     for item in items:
-        if isinstance(item, Signal):
+        if isinstance(item, Reading):
             if not pacer.due(item.t_s):
                 flush()
                 pacer.wait(item.t_s)

@@ -10,7 +10,7 @@ SensorName = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,40}$")]
 
 
 @dataclass(frozen=True, slots=True)
-class Signal:
+class Reading:
     """One reading: `t_s` when the sender got it, and its words, all but the time."""
 
     t_s: float

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from .feeder import Feeder, Say
 from .log import Log
 from .pacing import Pacer, pour
-from .reading import Signal
+from .reading import Reading
 
 TELL_EVERY_S = 30.0
 TAKEN_PER_S = 2000
@@ -30,7 +30,7 @@ def replay(log: Log, feeder: Feeder, say: Say, *, speed: float = 1.0) -> Pacer:
     return pacer
 
 
-def _telling(log: Log, say: Say) -> Iterator[Signal]:
+def _telling(log: Log, say: Say) -> Iterator[Reading]:
     first = log.signals[0].t_s
     told = first
     for signal in log.signals:

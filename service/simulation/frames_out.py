@@ -11,7 +11,7 @@ from typing import Any, Protocol, Self
 from kinematics.errors import Fault, Refused, refuse
 from kinematics.sensor import BY_GRAVITY, Measure
 from service.bus.framing import RECEIVER, frame_of, identifier
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 from service.bus.sensor_map import PGN, BusMap, Wired, map_beside
 from service.text import shown
 
@@ -59,7 +59,7 @@ class CanOut:
         self._sink = sink
         self.count = 0
 
-    def put(self, signal: Signal, at_s: float) -> None:
+    def put(self, signal: Reading, at_s: float) -> None:
         """One reading at `at_s`. `Refused` "out-of-range", "bus-failed"."""
         import can  # noqa: PLC0415 - half a second, for those who use a bus
 

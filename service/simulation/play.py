@@ -10,7 +10,7 @@ import httpx
 from kinematics.errors import Fault, Refused
 from service.bus.feeder import Feeder, Say
 from service.bus.pacing import Act, Pacer, pour
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 
 from .course import Course, Mark
 from .dig import Dig
@@ -65,18 +65,18 @@ def play(
     return Played(course, pacer, tuple(recorder.refused), recorder.recorded)
 
 
-def _in_turn(said: Iterable[Signal], acts: Iterable[Act]) -> Iterator[Signal | Act]:
+def _in_turn(said: Iterable[Reading], acts: Iterable[Act]) -> Iterator[Reading | Act]:
     """Readings first, where both are due at once."""
-    return merge(said, acts, key=lambda item: item.t_s if isinstance(item, Signal) else item.at_s)
+    return merge(said, acts, key=lambda item: item.t_s if isinstance(item, Reading) else item.at_s)
 
 
-def announced(items: Iterable[Signal | Act], course: Course, dig: Dig, say: Say) -> Iterator[Signal | Act]:
+def announced(items: Iterable[Reading | Act], course: Course, dig: Dig, say: Say) -> Iterator[Reading | Act]:
     """Say each step as it begins."""
     begins = iter([(leg.start_s, leg.step) for leg in course.legs])
     start, step = next(begins)
     last = 0
     for item in items:
-        t = item.t_s if isinstance(item, Signal) else item.at_s
+        t = item.t_s if isinstance(item, Reading) else item.at_s
         while start <= t:
             if step != last:
                 say(f"{start:7.1f} s  step {step}: {dig.document.steps[step - 1].do}")

@@ -17,7 +17,7 @@ from kinematics.linkage import wrapped
 from kinematics.sensing import Told, readings_of
 from kinematics.sensor import TURN, Measure, Mounting, Sensor
 from kinematics.sensor_set import SensorSet
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 
 from .course import Course
 from .dig import Dig
@@ -73,7 +73,7 @@ def _generator(seed: int, *names: str) -> np.random.Generator:
     return np.random.default_rng([seed, *(byte for name in names for byte in (*name.encode(), 0))])
 
 
-def signals(dig: Dig, course: Course, seed: int) -> Iterator[Signal]:
+def signals(dig: Dig, course: Course, seed: int) -> Iterator[Reading]:
     """Every reading of a course in order of time, from 0 to its end; deterministic by `seed`.
 
     A reading got at 5.00 s with a latency of 0.03 s is of the pose at 4.97 s. Before 0 the machine stood still.
@@ -126,7 +126,7 @@ def _knocked(before: SensorSet, knock: Knock) -> SensorSet:
     return SensorSet(before.assembly, among(before.sensors), among(before.checks))
 
 
-def _told(one: Instrument, truth: _Truth, course: Course, seed: int) -> Iterator[Signal]:
+def _told(one: Instrument, truth: _Truth, course: Course, seed: int) -> Iterator[Reading]:
     noise = _generator(seed, one.name, "noise")
     silent = [
         (event.at_s, event.until_s)
@@ -145,7 +145,7 @@ def _told(one: Instrument, truth: _Truth, course: Course, seed: int) -> Iterator
             _said(one, value + bias + one.noise * draw, first=not i)
             for i, (value, bias, draw) in enumerate(zip(true, one.bias, drawn, strict=True))
         ]
-        yield Signal(t, _words(one, said))
+        yield Reading(t, _words(one, said))
 
 
 def _said(one: Instrument, value: float, *, first: bool) -> float | None:
@@ -171,7 +171,7 @@ def _words(one: Instrument, said: list[float | None]) -> dict[str, Any]:
     return {"sensor": one.name, unit: numbers if len(numbers) > 1 else numbers[0]}
 
 
-def _received(dig: Dig, course: Course) -> Iterator[Signal]:
+def _received(dig: Dig, course: Course) -> Iterator[Reading]:
     """The receiver, once a turn of the laser head: its bit, or the beam's height over its centre while it sees it."""
     laser = dig.document.laser
     assert laser is not None  # noqa: S101 - looked at by the caller
@@ -181,6 +181,6 @@ def _received(dig: Dig, course: Course) -> Iterator[Signal]:
         above = 1e3 * (laser.plane_over_slab_m - moment.over_slab("receiver"))
         along = above / math.cos(moment.pose.mast_angle)
         if laser.tells == "hit":
-            yield Signal(t, {"receiver_hit": abs(along) <= 0.5 * laser.dead_band_mm})
+            yield Reading(t, {"receiver_hit": abs(along) <= 0.5 * laser.dead_band_mm})
         elif abs(along) <= 0.5 * laser.window_mm:
-            yield Signal(t, {"receiver_above_mm": round(along, 1)})
+            yield Reading(t, {"receiver_above_mm": round(along, 1)})

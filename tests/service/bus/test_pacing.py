@@ -9,7 +9,7 @@ import pytest
 
 from service.bus.feeder import Feeder
 from service.bus.pacing import Pacer, pour
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 
 
 class Clock:
@@ -44,11 +44,11 @@ class Door:
         return True
 
 
-def boom(t: float) -> Signal:
-    return Signal(t, {"sensor": "boom", "deg": t})
+def boom(t: float) -> Reading:
+    return Reading(t, {"sensor": "boom", "deg": t})
 
 
-def poured(signals: list[Signal], speed: float = 1.0, **door: Any) -> tuple[Door, Pacer]:
+def poured(signals: list[Reading], speed: float = 1.0, **door: Any) -> tuple[Door, Pacer]:
     clock = Clock()
     made = Door(clock, **door)
     pacer = Pacer(signals[0].t_s, speed, clock, clock.sleep)

@@ -10,7 +10,7 @@ from machine_profiles import shipped
 from service.bus.can_log import LOGS, read_can
 from service.bus.framing import SSI2, identifier, slope_frame
 from service.bus.log import read_log
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 from service.bus.sensor_map import Wired, map_beside, read_map
 from service.simulation.dig import Dig, read_dig
 from service.simulation.frames_out import bus_out, log_out, map_for
@@ -24,19 +24,19 @@ BIT_DEG = 0.5 / 32768 + 5e-7
 
 
 @pytest.fixture(scope="module")
-def said() -> tuple[Dig, list[Signal]]:
+def said() -> tuple[Dig, list[Reading]]:
     dig = dig_of("strike", "wait seconds=1")
     return dig, list(signals(dig, plan(dig), 3))
 
 
-def alike(one: Signal, other: Signal) -> bool:
+def alike(one: Reading, other: Reading) -> bool:
     if "deg" not in one.said:
         return one.said == other.said
     return bool(one.said == {**other.said, "deg": pytest.approx(other.said["deg"], abs=BIT_DEG)})
 
 
 @pytest.mark.parametrize("ending", LOGS)
-def test_a_log_gives_the_readings_back(ending: str, said: tuple[Dig, list[Signal]], tmp_path: Path) -> None:
+def test_a_log_gives_the_readings_back(ending: str, said: tuple[Dig, list[Reading]], tmp_path: Path) -> None:
     dig, told = said
     file = tmp_path / f"pit{ending}"
     with log_out(dig, 3, file) as out:
@@ -52,7 +52,7 @@ def test_a_log_gives_the_readings_back(ending: str, said: tuple[Dig, list[Signal
         assert back.t_s - log.signals[0].t_s == pytest.approx(signal.t_s, abs=0.0011)
 
 
-def test_live_on_a_virtual_bus(said: tuple[Dig, list[Signal]]) -> None:
+def test_live_on_a_virtual_bus(said: tuple[Dig, list[Reading]]) -> None:
     dig, told = said
     with (
         can.Bus(interface="virtual", channel="test-pit") as heard,
@@ -71,7 +71,7 @@ def test_live_on_a_virtual_bus(said: tuple[Dig, list[Signal]]) -> None:
 
 
 @pytest.mark.parametrize("words", ["virtual", ":x", "virtual:", "no-such-thing:0"])
-def test_a_bus_that_is_none_is_refused(words: str, said: tuple[Dig, list[Signal]]) -> None:
+def test_a_bus_that_is_none_is_refused(words: str, said: tuple[Dig, list[Reading]]) -> None:
     with pytest.raises(Refused) as caught:
         bus_out(said[0], 3, words)
     assert caught.value.faults[0].where == "--bus"
@@ -96,7 +96,7 @@ def test_a_length_has_no_slope_message(tmp_path: Path) -> None:
     assert set(told) == {"sensor", "mm"}
 
 
-def test_the_map_there_and_back(said: tuple[Dig, list[Signal]], tmp_path: Path) -> None:
+def test_the_map_there_and_back(said: tuple[Dig, list[Reading]], tmp_path: Path) -> None:
     made = map_for(said[0])
     (tmp_path / "m.toml").write_text(made.text(), encoding="utf-8")
     assert read_map(tmp_path / "m.toml") == made
@@ -120,7 +120,7 @@ def test_a_map_with_faults(text: str, code: str, tmp_path: Path) -> None:
 
 
 def test_faulty_frames_are_told_by_number_and_others_ignored(
-    said: tuple[Dig, list[Signal]], tmp_path: Path
+    said: tuple[Dig, list[Reading]], tmp_path: Path
 ) -> None:
     by = map_for(said[0])
     file = tmp_path / "pit.log"

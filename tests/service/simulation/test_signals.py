@@ -8,7 +8,7 @@ import pytest
 
 from kinematics.sensing import readings_of
 from machine_profiles import shipped
-from service.bus.reading import Signal
+from service.bus.reading import Reading
 from service.simulation.course import Course
 from service.simulation.dig import Dig, read_dig
 from service.simulation.motion import plan
@@ -22,12 +22,12 @@ MOVING = 'pass over="footing"; height_m=0.2; from_reach_m=5.5; to_reach_m=4.5; f
 WRITTEN_DEG = 1e-6
 
 
-def said(dig: Dig, seed: int = 1) -> tuple[Course, list[Signal]]:
+def said(dig: Dig, seed: int = 1) -> tuple[Course, list[Reading]]:
     course = plan(dig)
     return course, list(signals(dig, course, seed))
 
 
-def of(told: list[Signal], sensor: str) -> list[tuple[float, float]]:
+def of(told: list[Reading], sensor: str) -> list[tuple[float, float]]:
     return [(each.t_s, each.said["deg"]) for each in told if each.said.get("sensor") == sensor]
 
 
