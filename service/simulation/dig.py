@@ -20,7 +20,20 @@ from machine_profiles.places import line_of, lines_of
 from machine_profiles.sensor_pair import sensor_set
 from service.text import misfit, nearest, shown
 
-from .tables import STEPS, DigDocument, Knock, Pass, Place, Quiet, Stand, Strike, Swing, Touch, Travel
+from .tables import (
+    STEPS,
+    DigDocument,
+    Knock,
+    Pass,
+    Place,
+    Quiet,
+    Stand,
+    Strike,
+    Swing,
+    Touch,
+    Travel,
+    TurnJoint,
+)
 
 SHIPPED, DEMO = "pump-house.toml", "demo.toml"
 LONGEST_TEXT = 200_000
@@ -253,6 +266,8 @@ def _step_faults(dig: Dig, i: int) -> Iterator[Fault]:
             yield Fault(
                 "no-such-point", f"{at}.point", step.point, "left, centre or right: this bucket has no teeth"
             )
+    if isinstance(step, TurnJoint) and step.joint not in dig.assembly.ranges:
+        yield Fault("no-such-joint", f"{at}.joint", step.joint, "one of " + ", ".join(dig.assembly.ranges))
     if isinstance(step, Travel):
         yield from _among(f"{at}.stand", step.stand, dig.stands, "stand")
     if isinstance(step, Touch):

@@ -98,9 +98,9 @@ class _Planner:
                 self._touch(step)
             case tables.Pass():
                 self._pass(step)
-            case tables.Curl():
-                turned = self.stance.joint("bucket") + math.radians(step.by_deg)
-                self._to(self.stance.having(bucket=turned))
+            case tables.TurnJoint():
+                turned = self.stance.joint(step.joint) + math.radians(step.by_deg)
+                self._to(self.stance.having(**{step.joint: turned}))
             case tables.Swing():
                 self._mark(step, recorded=step.recorded)
                 angle = math.radians(step.by_deg)

@@ -186,10 +186,11 @@ class Pass(Edge):
     speed_m_s: Annotated[Number, Field(gt=0, le=5)] = 0.25
 
 
-class Curl(Table):
-    """The bucket turns, everything else still; negative curls it in."""
+class TurnJoint(Table):
+    """One joint turns, everything else still; of the bucket negative curls it in."""
 
-    do: Literal["curl"]
+    do: Literal["turn"]
+    joint: Literal["swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate"]
     by_deg: Turn
 
 
@@ -228,7 +229,8 @@ class Wait(Table):
 
 
 Step = Annotated[
-    Travel | Place | Strike | Touch | Pass | Curl | Swing | Knock | Quiet | Wait, Field(discriminator="do")
+    Travel | Place | Strike | Touch | Pass | TurnJoint | Swing | Knock | Quiet | Wait,
+    Field(discriminator="do"),
 ]
 
 
@@ -254,6 +256,6 @@ class DigDocument(Table):
 
 
 STEPS: dict[str, type[Table]] = {
-    "travel": Travel, "place": Place, "strike": Strike, "touch": Touch, "pass": Pass, "curl": Curl,
+    "travel": Travel, "place": Place, "strike": Strike, "touch": Touch, "pass": Pass, "turn": TurnJoint,
     "swing": Swing, "knock": Knock, "quiet": Quiet, "wait": Wait,
 }  # fmt: skip

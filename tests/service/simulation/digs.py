@@ -42,7 +42,7 @@ joints_deg = { boom = 25, stick = -90, bucket = 40, tilt = 0 }
 
 
 def steps(*each: str) -> str:
-    """Steps as text, one a word: steps("wait", 'curl by_deg=10')."""
+    """Steps as text, one a word: steps("wait", 'turn joint="bucket"; by_deg=10')."""
     lines = []
     for words in each:
         do, *rest = words.split(" ", 1)

@@ -29,7 +29,7 @@ def run(*words: str) -> tuple[int, str, str]:
 @pytest.fixture
 def pit(tmp_path: Path) -> Path:
     file = tmp_path / "pit.toml"
-    file.write_text(dig_text("strike", "curl by_deg=5"), encoding="utf-8")
+    file.write_text(dig_text("strike", 'turn joint="bucket"; by_deg=5'), encoding="utf-8")
     return file
 
 
@@ -91,7 +91,7 @@ def test_one_file_for_two_things(pit: Path, tmp_path: Path, log: str, truth: str
 
 
 def test_faults_of_a_description_with_file_and_line(tmp_path: Path) -> None:
-    (tmp_path / "pit.toml").write_text(dig_text("curl by=5"), encoding="utf-8")
+    (tmp_path / "pit.toml").write_text(dig_text('turn joint="bucket"; by=5'), encoding="utf-8")
     code, _, err = run("simulate", str(tmp_path / "pit.toml"))
     assert code == 1
     assert re.search(r"pit\.toml:\d+: step 1: by: expected one of: .*by_deg", err)

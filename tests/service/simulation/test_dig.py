@@ -26,12 +26,15 @@ def test_shipped_one_is_the_pump_house_beside_its_slab() -> None:
     assert (dig.machine.id, dig.attachment.id) == ("crawler-14t", "tilting-1800")
     assert dig.over_slab("footing", 0.35) == pytest.approx(-1.17)
     assert dig.document.slab.elevation_m == 100.0
-    assert {step.do for step in dig.document.steps} >= {"strike", "touch", "pass", "travel", "swing", "curl"}
+    assert {step.do for step in dig.document.steps} >= {"strike", "touch", "pass", "travel", "swing", "turn"}
 
 
 def test_keys_and_numbers_all_at_once_with_their_lines() -> None:
     text = dig_text(
-        "pass from_reach_m=6; to_reach_m=4; height=0.1; sped_m_s=0.2", "wait seconds=-1", "fly", "curl"
+        "pass from_reach_m=6; to_reach_m=4; height=0.1; sped_m_s=0.2",
+        "wait seconds=-1",
+        "fly",
+        'turn joint="bucket"',
     )
     found = faults_of(text)
     first = line_of(text, 'do = "pass"') - 1
@@ -41,7 +44,7 @@ def test_keys_and_numbers_all_at_once_with_their_lines() -> None:
     assert found[f"pit.toml:{first}: step 1: height_m"].code == "missing-field"
     assert found[f"pit.toml:{line_of(text, 'seconds=-1')}: step 2: seconds"].code == "out-of-range"
     assert found[f"pit.toml:{line_of(text, 'fly')}: step 3: do"].code == "not-a-choice"
-    assert found[f"pit.toml:{line_of(text, 'curl') - 1}: step 4: by_deg"].expected == "the field by_deg"
+    assert found[f"pit.toml:{line_of(text, 'turn') - 1}: step 4: by_deg"].expected == "the field by_deg"
     assert len(found) == 6
 
 
@@ -49,11 +52,12 @@ def test_names_that_are_not_there_all_at_once() -> None:
     text = dig_text(
         'travel stand="frist"', 'place over="footng"; height_m=0; reach_m=5', 'quiet sensor="bom"; seconds=1',
         'knock sensor="boom"; more_mm=3', 'touch reach_m=5; record="turning-point"',
-        'place height_m=0; reach_m=5; point="tooth_left"',
+        'place height_m=0; reach_m=5; point="tooth_left"', 'turn joint="fore_boom"; by_deg=3',
         more='[sensors.boom]\nnoise_mm = 1\n[sensors.nose]\nrate_hz = 5\n',
     )  # fmt: skip
     codes = {fault.where.partition(": ")[2]: (fault.code, fault.advice) for fault in faults_of(text).values()}
     assert codes["step 1: stand"] == ("no-such-stand", "did you mean first?")
+    assert codes["step 7: joint"] == ("no-such-joint", "")
     assert codes["step 2: over"] == ("no-such-datum", "did you mean footing?")
     assert codes["step 3: sensor"] == ("no-such-sensor", "did you mean boom?")
     assert codes["step 4: more_mm"][0] == "unknown-field"
@@ -61,7 +65,7 @@ def test_names_that_are_not_there_all_at_once() -> None:
     assert codes["step 6: point"][0] == "no-such-point"
     assert codes["sensors.boom.noise_mm"][0] == "wrong-units"
     assert codes["sensors.nose"][0] == "no-such-sensor"
-    assert len(codes) == 8
+    assert len(codes) == 9
 
 
 @pytest.mark.parametrize(

@@ -110,8 +110,8 @@ def test_travel_is_marked_only_where_it_is_recorded() -> None:
     assert course.at(30.0).stance.origin == pytest.approx(1.62)
 
 
-def test_curl_turns_the_bucket_alone() -> None:
-    course = plan(dig_of("curl by_deg=-20"))
+def test_a_turn_moves_one_joint_alone() -> None:
+    course = plan(dig_of('turn joint="bucket"; by_deg=-20'))
     a, b = course.at(0.0).stance, course.at(course.seconds).stance
     turned = np.degrees(np.array(b.joints) - np.array(a.joints))
     assert turned[JOINTS.index("bucket")] == pytest.approx(-20.0)
@@ -119,7 +119,7 @@ def test_curl_turns_the_bucket_alone() -> None:
 
 
 def test_what_cannot_be_reached_is_refused_by_its_step_all_at_once() -> None:
-    dig = dig_of("place height_m=0; reach_m=5", "place height_m=0; reach_m=9", "curl by_deg=200",
+    dig = dig_of("place height_m=0; reach_m=5", "place height_m=0; reach_m=9", 'turn joint="bucket"; by_deg=200',
                  "pass from_reach_m=6; to_reach_m=4; height_m=0; floor_deg=25; speed_m_s=4")  # fmt: skip
     with pytest.raises(Refused) as caught:
         plan(dig)
