@@ -17,6 +17,7 @@ from .drives import (
     joint_angle,
 )
 from .errors import Fault, Refused
+from .fitting import Doubt, Finding, Move, Moved, Verdict, judge, moves_for
 from .fleet import Fleet, fleet, varied
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
 from .leaf import Leaf
@@ -31,6 +32,17 @@ from .levelbook import (
 )
 from .levelling import Book, Known, Laser, Outcome, Plane, Role
 from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Range, Receiver
+from .mounting import (
+    Zeroed,
+    with_zero,
+    zero_by_half_turn,
+    zero_by_line,
+    zero_of_body,
+    zero_of_encoder,
+    zero_of_tilt,
+    zero_of_wire,
+)
+from .mounting_lines import Level, PlumbLine, joint_of_lines, tilt_of_edge
 from .passes import Pass, Place, Stop, longest_pass
 from .reach import Line, Placement, place_edge
 from .readout import Aim, PointReadout, Readout, readout
@@ -62,7 +74,9 @@ __all__ = [
     "CrossingSeen",
     "CutFill",
     "Cylinder",
+    "Doubt",
     "Fault",
+    "Finding",
     "Fleet",
     "FourBarPose",
     "Health",
@@ -72,17 +86,21 @@ __all__ = [
     "Layer",
     "Leaf",
     "LengthUnit",
+    "Level",
     "LevelBook",
     "Line",
     "Machine",
     "Measure",
     "Mounting",
+    "Move",
+    "Moved",
     "Offset",
     "Outcome",
     "Pass",
     "Place",
     "Placement",
     "Plane",
+    "PlumbLine",
     "PointReadout",
     "Pose",
     "Range",
@@ -103,6 +121,8 @@ __all__ = [
     "Tone",
     "ToneWidths",
     "Track",
+    "Verdict",
+    "Zeroed",
     "allowable_misclosure_m",
     "anchor",
     "angle_from_slope_ratio",
@@ -123,9 +143,12 @@ __all__ = [
     "four_bar_from_power_link",
     "from_metres",
     "joint_angle",
+    "joint_of_lines",
+    "judge",
     "laser_level_error_m",
     "longest_pass",
     "misread",
+    "moves_for",
     "place_edge",
     "pose",
     "readings_of",
@@ -137,9 +160,17 @@ __all__ = [
     "station",
     "still",
     "target_elevation",
+    "tilt_of_edge",
     "to_metres",
     "tone",
     "turn_test_error_m",
     "turned_down_because",
     "varied",
+    "with_zero",
+    "zero_by_half_turn",
+    "zero_by_line",
+    "zero_of_body",
+    "zero_of_encoder",
+    "zero_of_tilt",
+    "zero_of_wire",
 ]

@@ -68,7 +68,12 @@ def felt(sensor: Sensor, axes: Axes, plumb: Point) -> tuple[float, ...]:
 
     An inclination by its arctangent: an arcsine would lose half the digits near the vertical.
     """
-    x, y, z = dot(axes[0], plumb), dot(axes[1], plumb), dot(axes[2], plumb)
+    return felt_in_case(sensor, (dot(axes[0], plumb), dot(axes[1], plumb), dot(axes[2], plumb)))
+
+
+def felt_in_case(sensor: Sensor, plumb: Point) -> tuple[float, ...]:
+    """The same of plumb (of any length) in the sensor's case: (0.1, 0, 1) gives a gravity angle of 5.7 deg."""
+    x, y, z = plumb
     if sensor.measures == Measure.PITCH_ROLL:
         return math.atan2(x, math.hypot(y, z)), math.atan2(y, z)
     along, aside = (y, x) if sensor.axis == LEFT else (x, y)

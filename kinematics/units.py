@@ -1,7 +1,8 @@
 """The one place where lengths and slopes change their unit; degrees go through the math module.
 
 Inside the project lengths are metres and angles radians. Factors are exact ratios of whole numbers.
-Source: international foot 0.3048 m, survey foot 1200/3937 m, NIST (the survey foot retired 2022-12-31).
+Source: international foot 0.3048 m, survey foot 1200/3937 m, NIST (the survey foot retired 2022-12-31); standard gravity
+9.80665 m/s2, 3rd CGPM 1901 and ISO 80000-3.
 """
 
 import math
@@ -48,6 +49,28 @@ RESOLUTION_M: Mapping[LengthUnit, float] = MappingProxyType({
 
 PROFILE_UNITS = ("m", "mm", "cm", "ft", "in")
 """Units a profile file may declare: a tape reads them all; survey feet are for elevations, not for machines."""
+
+class Quantity(StrEnum):
+    """What a sensor's number is of: `SI` unit rad, m, m/s2, rad/s."""
+
+    ANGLE = "angle"
+    LENGTH = "length"
+    ACCELERATION = "acceleration"
+    RATE = "rate of turn"
+
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+_DEG = math.pi / 180.0
+_SENSOR_UNITS: Mapping[str, tuple[Quantity, float]] = MappingProxyType({
+    **dict.fromkeys(("deg", "°", "degree", "degrees"), (Quantity.ANGLE, _DEG)),
+    **dict.fromkeys(("rad", "radian", "radians"), (Quantity.ANGLE, 1.0)),
+    **{unit: (Quantity.LENGTH, above / below) for unit, (above, below) in _RATIO.items()},
+    **dict.fromkeys(("m/s2", "m/s^2", "m/s²", "m/s/s", "m/s**2"), (Quantity.ACCELERATION, 1.0)),
+    **dict.fromkeys(("g", "G"), (Quantity.ACCELERATION, STANDARD_GRAVITY_M_S2)),
+    "mg": (Quantity.ACCELERATION, STANDARD_GRAVITY_M_S2 / 1000),
+    **dict.fromkeys(("deg/s", "°/s", "degree/s", "degrees/s", "deg/sec", "dps"), (Quantity.RATE, _DEG)),
+    **dict.fromkeys(("rad/s", "rad/sec"), (Quantity.RATE, 1.0)),
+})  # fmt: skip
 
 # Of a step: nearer a half than this the exact, slower rounding decides. Binary noise at 1000 km is 1e-7 of a step.
 _NEAR_A_HALF = 1e-5
@@ -111,6 +134,14 @@ def profile_length_to_metres(value: float, unit: str) -> float:
     if unit not in PROFILE_UNITS:
         raise Refused([_unknown(unit, PROFILE_UNITS)])
     return _decimal(value, unit)
+
+
+def sensor_unit(written: str) -> tuple[Quantity, float] | None:
+    """What a sensor's unit, as its maker writes it, measures, and how many of rad, m, m/s2 or rad/s one of it is.
+
+    "g" is (acceleration, 9.80665), "°/s" (rate of turn, 0.0174533). None of what is not known, "" too: it is not guessed.
+    """
+    return _SENSOR_UNITS.get(written.strip())
 
 
 def show(metres: float, unit: LengthUnit | str) -> str:

@@ -17,11 +17,13 @@ from kinematics.units import (
     PROFILE_UNITS,
     RESOLUTION_M,
     LengthUnit,
+    Quantity,
     angle_from_slope_ratio,
     from_metres,
     percent_from_ratio,
     profile_length_to_metres,
     ratio_from_percent,
+    sensor_unit,
     show,
     show_number,
     to_metres,
@@ -394,3 +396,31 @@ def test_usual_and_exact_rounding_agree(metres: float, unit: LengthUnit) -> None
     step = {"m": "0.001", "mm": "1", "ft": "0.01", "ftUS": "0.01"}[unit]
     exact = (Decimal(repr(metres)) * below / above).quantize(Decimal(step), ROUND_HALF_UP)
     assert show_number(metres, unit) == f"{exact:zf}"
+
+
+# What pint calls a unit that makers of sensors write in their own way.
+SENSOR_UNITS = {
+    "deg": "degree", "°": "degree", "degree": "degree", "degrees": "degree",
+    "rad": "radian", "mm": "millimeter",
+    "cm": "centimeter",
+    "m": "meter", "in": "inch", "ft": "foot", "m/s2": "meter / second ** 2", "m/s^2": "meter / second ** 2",
+    "m/s²": "meter / second ** 2", "g": "standard_gravity", "mg": "standard_gravity / 1000", "deg/s": "degree / second",
+    "°/s": "degree / second", "dps": "degree / second", "rad/s": "radian / second",
+}  # fmt: skip
+SI = {Quantity.ANGLE: "radian", Quantity.LENGTH: "meter", Quantity.ACCELERATION: "meter / second ** 2",
+      Quantity.RATE: "radian / second"}  # fmt: skip
+
+
+@pytest.mark.parametrize("written", SENSOR_UNITS)
+def test_units_of_sensors_agree_with_pint(written: str) -> None:
+    found = sensor_unit(f" {written} ")
+    assert found is not None
+    quantity, factor = found
+    # pint's gravity is 9.80665 m/s2 too, by its own list of constants (CODATA).
+    wanted: float = pint.UnitRegistry().parse_expression(SENSOR_UNITS[written]).to(SI[quantity]).magnitude
+    assert factor == pytest.approx(wanted, rel=1e-15 * 4)
+
+
+@pytest.mark.parametrize("written", ["", "furlong", "%", "V", "Deg.", "mrad/s"])
+def test_a_unit_that_is_not_known_is_not_guessed(written: str) -> None:
+    assert sensor_unit(written) is None
