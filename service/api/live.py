@@ -62,13 +62,17 @@ async def feed_readings(socket: WebSocket, job: JobId, hub: HubDep, caller: Call
 
 
 def welcome(feed: Feed) -> dict[str, Any]:
-    """What a feeder is told first: which sensors are expected, in which unit."""
+    """What a feeder is told first: which sensors are expected, in which unit, and of which raw frames are taken."""
     receiver = None if feed.sensors is None else feed.sensors.assembly.machine.receiver
     return {
         "job": feed.job, "machine": _named(reference(feed.state.machine)),
         "attachment": _named(reference(feed.state.attachment)),
         "sensors": {
-            name: {"unit": channel.unit, "numbers": 2 if channel.pair else 1, "age_limit_s": channel.limit_s}
+            name: {
+                "unit": channel.unit, "numbers": 2 if channel.pair else 1, "age_limit_s": channel.limit_s,
+                "place": channel.sensor.place, "measures": channel.sensor.measures.value,
+                "latency_s": channel.sensor.latency_s, "raw": channel.sensor.by_gravity,
+            }
             for name, channel in feed.channels.items()
         },
         "receiver": receiver is not None,

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from kinematics.sensor_health import Health
-from service.live.channel import Channel
+from service.live.channel import ONE_KIND_S, Channel
 from service.live.feed import Feed
 from service.strict import Strict
 
@@ -42,6 +42,10 @@ class SensorOut(Strict):
     taken: int = Field(description="Readings taken since the service began.")
     refused: dict[str, int] = Field(description="Readings refused, by reason.")
     words: str = Field(description="The last error that was reported of it.")
+    fused: bool = Field(description="Raw frames of accelerometer and gyro came of it within the last 2 s.")
+    gyro_bias_deg_s: list[float] | None = Field(
+        description="Its gyro at rest, by the case's x, y, z; null without raw frames or before the first rest."
+    )
 
 
 class HealthOut(Strict):
@@ -84,6 +88,7 @@ async def health(job: JobId, hub: HubDep) -> HealthOut:
 
 def _sensor(feed: Feed, channel: Channel, fares: Health | None, now: float) -> SensorOut:
     sensor, per = channel.sensor, channel.per
+    zero = None if channel.fused is None else channel.fused.zero
     age = now - channel.born
     known = math.isfinite(age)
     rate, jitter, noise = (None,) * 3 if fares is None else (fares.rate_hz, fares.jitter_s, fares.noise)
@@ -93,5 +98,6 @@ def _sensor(feed: Feed, channel: Channel, fares: Health | None, now: float) -> S
         quiet=not age <= channel.limit_s, age_s=age if known else None, age_limit_s=channel.limit_s,
         last=channel.told(), rate_hz=rate, jitter_ms=None if jitter is None else 1e3 * jitter,
         noise=None if noise is None else noise * per, noise_in_profile=sensor.noise * per, taken=channel.taken,
-        refused=dict(channel.counts), words=channel.words,
+        refused=dict(channel.counts), words=channel.words, fused=now - channel.raw_at < ONE_KIND_S,
+        gyro_bias_deg_s=None if zero is None else [math.degrees(each) for each in zero],
     )  # fmt: skip

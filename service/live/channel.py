@@ -1,7 +1,8 @@
 """One sensor of a job as its readings arrive: the last good one, its time, and what was counted."""
 
 import math
-from collections import Counter
+from collections import Counter, deque
+from functools import partial
 from typing import Any
 
 from kinematics.errors import Fault
@@ -9,37 +10,48 @@ from kinematics.sensor import Measure, Sensor
 from kinematics.units import LengthUnit, to_metres
 from service.text import plain
 
-from .frames import in_short
+from . import raw
+from .fused import Fused
+from .scale import Scale, Value
 
+MOST_KEPT = 1024
 _LONGEST_WORD = 60
-# In degrees or mm; no sensor says so much, and JSON has whole numbers that no float holds.
-_FAR = 1e9
 
 
 class Channel:
     """A sensor's latest reading. `first`: where its numbers stand in the set's row of readings.
 
     `born` is when the reading was true of the world, by our monotonic clock: when it was taken less the sensor's latency.
-    `per`: of `unit` in a rad or a metre. `words`: the last error that was reported; `error`: the same until a reading.
+    `per`: of `unit` in a rad or a metre; `si`: "rad" or "m"; `scale` and `si_scale` read them. `words`: the last error
+    that was reported; `error`: the same, or why raw frames give nothing, until a reading. `fused`: of raw frames, the
+    last of which came at `raw_at`. `beyond`: the last readings out of range, each with when it was true; those in range
+    are in the feed's track.
     """
 
     __slots__ = (
-        "_high", "_low", "arrived", "born", "counts", "error", "feeder", "first", "limit_s", "name", "pair", "per",
-        "said_last", "sensor", "taken", "unit", "value", "words",
+        "arrived", "beyond", "born", "counts", "error", "feeder", "first", "fused", "limit_s", "name", "pair", "per",
+        "raw_at", "read", "said_last", "scale", "sensor", "si", "si_scale", "taken", "unit", "value", "words",
     )  # fmt: skip
 
     def __init__(self, name: str, sensor: Sensor, first: int) -> None:
         self.name, self.sensor, self.first = name, sensor, first
         self.unit = "mm" if sensor.measures == Measure.LENGTH else "deg"
+        self.si = sensor.unit
         self.per = 1e3 if self.unit == "mm" else math.degrees(1.0)
         self.pair = sensor.measures == Measure.PITCH_ROLL
         low, high = sensor.range.low, sensor.range.high
         right = 0.5 * math.pi  # an arcsine, the first of two numbers, goes no further
-        self._low = (max(low, -right), low) if self.pair else (low, low)
-        self._high = (min(high, right), high) if self.pair else (high, high)
+        first_ends = (max(low, -right), min(high, right)) if self.pair else (low, high)
+        ends = first_ends, (low, high)
+        into = partial(to_metres, unit=LengthUnit.MM) if self.unit == "mm" else math.radians
+        self.scale = Scale(self.unit, self.per, into, ends, pair=self.pair)
+        self.si_scale = Scale(self.si, 1.0, float, ends, pair=self.pair)
+        self.read = self.scale.read
         self.limit_s = sensor.age_limit_s
-        self.value: float | tuple[float, float] | None = None
-        self.born = self.arrived = -math.inf
+        self.value: Value | None = None
+        self.born = self.arrived = self.raw_at = -math.inf
+        self.fused: Fused | None = None
+        self.beyond: deque[tuple[float, Value]] = deque(maxlen=MOST_KEPT)
         self.said_last: float | None = None
         self.taken = 0
         self.counts: Counter[str] = Counter()
@@ -50,40 +62,52 @@ class Channel:
         """Go on counting where another channel of this sensor's name stopped."""
         self.taken, self.counts, self.words = before.taken, before.counts, before.words
 
-    def read(self, said: Any) -> float | tuple[float, float] | Fault:
-        """The reading in rad or m, or what is wrong with it."""
-        if self.pair:
-            if type(said) is not list or len(said) != 2:
-                return self._bad(said, "two numbers, pitch and roll, in degrees")
-            one = self._number(said[0], 0)
-            if type(one) is not float:
-                return one
-            two = self._number(said[1], 1)
-            return (one, two) if type(two) is float else two
-        return self._number(said, 0)
+    def keep(self, reading: dict[str, Any], ours: float, since: float) -> None:
+        """Keep a reading that was refused for its range, for a fitting, unless it was true before `since`."""
+        scale = self.scale if self.unit in reading else self.si_scale
+        value = scale.anyhow(reading[scale.unit])
+        if value is not None:
+            self._keep(value, ours, since)
 
-    def _number(self, said: Any, i: int) -> float | Fault:
-        if type(said) is not float and type(said) is not int:
-            return self._bad(said, "a number")
-        if not abs(said) < _FAR:
-            if type(said) is int or math.isfinite(said):
-                return self._beyond(said, i)
-            return Fault("not-finite", self.unit, str(said), "a finite number", "read the sensor again")
-        value = math.radians(said) if self.unit == "deg" else to_metres(said, LengthUnit.MM)
-        return value if self._low[i] <= value <= self._high[i] else self._beyond(said, i)
+    def _keep(self, value: Value, ours: float, since: float) -> None:
+        born = ours - self.sensor.latency_s
+        if born >= since and (not self.beyond or born > self.beyond[-1][0]):
+            self.beyond.append((born, value))
 
-    def _bad(self, said: Any, wanted: str) -> Fault:
-        return Fault("bad-reading", self.unit, in_short(said), wanted)
+    def fuse(self, reading: dict[str, Any], ours: float, now: float, since: float) -> Value | Fault:
+        """What a raw frame comes to (rad), or why it comes to nothing; that is told until a reading comes."""
+        if not self.sensor.by_gravity:
+            return Fault(
+                "bad-reading", raw.FORCE, f"a raw frame of {self.name}, which measures {self.sensor.measures}",
+                f"sensor, at_s and {self.unit} or {self.si}", "send raw frames of sensors of gravity alone",
+            )  # fmt: skip
+        if reading.keys() != raw.NAMES:
+            keys = ", ".join(sorted(map(str, reading)))[:80]
+            return Fault("bad-reading", "", keys, f"sensor, at_s, {raw.FORCE} and {raw.RATES}, nothing else")
+        if self.arrived > self.raw_at and now - self.arrived < ONE_KIND_S:
+            return _another_kind("a raw frame", "finished readings")
+        if self.fused is None:
+            self.fused = Fused()
+        value = raw.fuse(self.fused, self.sensor, reading)
+        if type(value) is Fault:
+            if value.where in (raw.FORCE, raw.RATES) and value.code != "gyro-disagrees":
+                return value
+            self.raw_at = now
+            if value.code != "duplicate-reading":
+                self.error = f"{value.code}: {value.advice}"
+            return value
+        self.raw_at = now
+        fault = self.scale.outside(value)  # type: ignore[arg-type]  # no fault, see above
+        if fault is None:
+            return value
+        self._keep(value, ours, since)  # type: ignore[arg-type]
+        return fault
 
-    def _beyond(self, said: float, i: int) -> Fault:
-        found = f"{said:g}" if abs(said) < _FAR else f"{'-' if said < 0 else ''}1e9 or more"
-        return Fault(
-            "out-of-range", self.unit, f"{found} {self.unit}",
-            f"{self._low[i] * self.per:g} to {self._high[i] * self.per:g} {self.unit}",
-            "check its unit, its wiring and the range in the profile",
-        )  # fmt: skip
+    def finished(self, now: float) -> Fault | None:
+        """Whether a finished reading may be taken while raw frames come."""
+        return _another_kind("a finished reading", "raw frames") if now - self.raw_at < ONE_KIND_S else None
 
-    def take(self, value: float | tuple[float, float], at_s: float, ours: float, now: float) -> Fault | None:
+    def take(self, value: Value, at_s: float, ours: float, now: float) -> Fault | None:
         """Take a reading that was sent with `at_s`, `ours` by our clock. What is not newer than the last is refused."""
         born = ours - self.sensor.latency_s
         if born <= self.born:
@@ -107,7 +131,7 @@ class Channel:
             return Fault("sensor-error", "error", self.words or "an error", f"a reading in {self.unit}",
                          "see to the sensor and its wiring")  # fmt: skip
         keys = ", ".join(sorted(map(str, reading)))[:80]
-        return Fault("bad-reading", "", keys, f"sensor, at_s and {self.unit}, nothing else")
+        return Fault("bad-reading", "", keys, f"sensor, at_s and {self.unit} or {self.si}, nothing else")
 
     def told(self) -> float | list[float] | None:
         """The last good reading in deg or mm."""
@@ -116,3 +140,14 @@ class Channel:
         if isinstance(self.value, tuple):
             return [part * self.per for part in self.value]
         return self.value * self.per
+
+
+ONE_KIND_S = 2.0
+"""So long after the last of one kind the other may follow."""
+
+
+def _another_kind(found: str, others: str) -> Fault:
+    return Fault(
+        "bad-reading", "", f"{found} within {ONE_KIND_S:g} s of {others}", "one kind of each sensor",
+        "send either raw frames or finished readings",
+    )  # fmt: skip

@@ -20,7 +20,9 @@ from service.book.state import JobState
 
 from .channel import Channel
 from .frames import in_short
+from .raw import is_raw
 from .receiver import HANDED_ON_S, Link, Receiver, is_of_receiver
+from .scale import Value
 
 KEEP_S = 5.0
 
@@ -133,16 +135,19 @@ class Feed:
         ours = link.clock.date(at_s, now)
         if type(ours) is not float:
             return ours  # type: ignore[return-value]  # a fault
-        if len(reading) != 3 or channel.unit not in reading:
-            return channel.odd(reading)
-        value = channel.read(reading[channel.unit])
+        if len(reading) == 3 and channel.unit in reading:
+            value = channel.read(reading[channel.unit])
+        else:
+            value = self._otherwise(channel, link, reading, ours, now)
         if type(value) is Fault:
+            if value.code == "out-of-range" and not is_raw(reading) and not self._held(channel, link, now):
+                channel.keep(reading, ours, self._since)
             return value
+        if channel.fused is not None and not is_raw(reading) and (other := channel.finished(now)):
+            return other
         if channel.feeder is not link:
-            before = channel.feeder
-            if before in self.links and now - channel.arrived < HANDED_ON_S:
-                return Fault("fed-by-another", "sensor", f"{channel.name}, which another connection feeds",
-                             "one feeder for each sensor", "stop one of them")  # fmt: skip
+            if self._held(channel, link, now):
+                return _fed_by_another(channel.name)
             channel.feeder = link
         fault = channel.take(value, at_s, ours, now)  # type: ignore[arg-type]  # no fault, see above
         if fault is None:
@@ -155,6 +160,27 @@ class Feed:
                 self.track.add(channel.name, channel.born, value)  # type: ignore[arg-type]
             self.arrived = now
         return fault
+
+    def _otherwise(
+        self, channel: Channel, link: Link, reading: dict[str, Any], ours: float, now: float
+    ) -> Value | Fault:  # fmt: skip
+        """What a dated reading comes to that is not in the channel's first unit."""
+        if is_raw(reading):
+            if self._held(channel, link, now):  # frames of two connections do not mix
+                return _fed_by_another(channel.name)
+            value = channel.fuse(reading, ours, now, self._since)
+            if channel.raw_at == now:
+                channel.feeder = link
+            return value
+        if len(reading) != 3 or channel.si not in reading:
+            return channel.odd(reading)
+        return channel.si_scale.read(reading[channel.si])
+
+    def _held(self, channel: Channel, link: Link, now: float) -> bool:
+        """Whether another connection feeds this sensor."""
+        before = channel.feeder
+        last = max(channel.arrived, channel.raw_at)
+        return before is not link and before in self.links and now - last < HANDED_ON_S
 
     # Ages.
 
@@ -229,6 +255,13 @@ class Feed:
 
 
 _MOST_KEPT = 64
+
+
+def _fed_by_another(name: str) -> Fault:
+    return Fault(
+        "fed-by-another", "sensor", f"{name}, which another connection feeds", "one feeder for each sensor",
+        "stop one of them",
+    )  # fmt: skip
 
 
 def stands(state: JobState) -> tuple[int, ...]:

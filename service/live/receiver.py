@@ -18,7 +18,9 @@ from .frames import in_short
 
 # A stall of the network must not cut a crossing in two.
 GRACE_S = 1.0
-_HIT, _ABOVE = "receiver_hit", "receiver_above_mm"
+_HIT = "receiver_hit"
+_ABOVE = {"receiver_above_mm": 1e-3, "receiver_above_m": 1.0}
+"""By how a frame names it, metres in one of its unit."""
 _FAR = 1e9
 # A sensor or receiver changes hands only after its feeder has been silent for so long.
 HANDED_ON_S = 2.0
@@ -48,7 +50,7 @@ class Waiting:
 
 def is_of_receiver(reading: dict[str, Any]) -> bool:
     """Whether a reading object is one of the receiver's."""
-    return _HIT in reading or _ABOVE in reading
+    return _HIT in reading or not _ABOVE.keys().isdisjoint(reading)
 
 
 class Receiver:
@@ -95,7 +97,8 @@ class Receiver:
     def _take(self, link: Link, reading: dict[str, Any], now: float) -> Fault | None:
         if len(reading) != 2 or "at_s" not in reading:
             found = ", ".join(sorted(map(str, reading)))[:80]
-            return Fault("bad-reading", "", found, f"at_s and {_HIT}, true or false, or {_ABOVE}, a number")
+            return Fault("bad-reading", "", found,
+                         f"at_s and {_HIT}, true or false, or one of {', '.join(_ABOVE)}, a number")  # fmt: skip
         ours = link.clock.date(reading["at_s"], now)
         if isinstance(ours, Fault):
             return ours
@@ -134,13 +137,14 @@ def _add(striking: Striking, ours: float, reading: dict[str, Any]) -> Fault | No
         if type(hit) is not bool:
             return Fault("bad-reading", _HIT, in_short(hit), "true or false")
         return _at(_HIT, striking.add_hit(ours, hit))
-    above = reading[_ABOVE]
+    key = next(each for each in _ABOVE if each in reading)
+    above = reading[key]
     if type(above) is not float and type(above) is not int:
-        return Fault("bad-reading", _ABOVE, in_short(above), "a number")
+        return Fault("bad-reading", key, in_short(above), "a number")
     if type(above) is int and not abs(above) < _FAR:  # JSON has whole numbers that no float holds
-        found = f"{'-' if above < 0 else ''}1e9 mm or more"
-        return Fault("out-of-range", _ABOVE, found, "a height near the receiver", "check the unit")
-    return _at(_ABOVE, striking.add_above(ours, above / 1e3))
+        found = f"{'-' if above < 0 else ''}1e9 {key.rpartition('_')[2]} or more"
+        return Fault("out-of-range", key, found, "a height near the receiver", "check the unit")
+    return _at(key, striking.add_above(ours, above * _ABOVE[key]))
 
 
 def _at(key: str, fault: Fault | None) -> Fault | None:

@@ -26,7 +26,7 @@ LONGEST_S = 60.0
 def test_its_frames() -> None:
     welcome, *frames = FRAMES
     assert json.loads(welcome).keys() == {"welcome", "clock"}
-    assert len(frames) == 3
+    assert len(frames) == 4
     for frame in frames:
         assert not isinstance(objects(frame), Fault), frame
 
