@@ -16,6 +16,7 @@ from kinematics.errors import Fault
 
 from .access_cli import app as access_app
 from .bus_cli import register as register_bus
+from .fit_cli import register as register_fit
 from .simulate_cli import register as register_simulation
 from .terminal import DATA, Data, Json, leave, refusals
 
@@ -217,6 +218,7 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
 
 
 register_bus(app)
+register_fit(app)
 register_simulation(app)
 
 if __name__ == "__main__":

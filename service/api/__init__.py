@@ -5,6 +5,8 @@ from fastapi import APIRouter
 from . import (
     columns,
     corrections,
+    fitting,
+    fitting_zero,
     holders,
     jobs,
     live,
@@ -32,6 +34,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     readouts.router,
     live.router,
     sensors.router,
+    fitting.router,
+    fitting_zero.router,
     sessions.router,
     holders.router,
 )
