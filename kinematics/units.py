@@ -50,6 +50,7 @@ RESOLUTION_M: Mapping[LengthUnit, float] = MappingProxyType({
 PROFILE_UNITS = ("m", "mm", "cm", "ft", "in")
 """Units a profile file may declare: a tape reads them all; survey feet are for elevations, not for machines."""
 
+
 class Quantity(StrEnum):
     """What a sensor's number is of: `SI` unit rad, m, m/s2, rad/s."""
 

@@ -1,6 +1,7 @@
 """Line numbers of tables and keys in a TOML text, which the standard parser does not report."""
 
 import re
+from collections.abc import Collection
 
 # Strings and comments, longest quotes first; what they hold must not look like structure.
 _OPAQUE = re.compile(
@@ -10,6 +11,7 @@ _OPAQUE = re.compile(
 # No place in a profile lies deeper; a key of ten thousand parts must not cost ten thousand paths.
 _DEEPEST = 12
 _HEADER = re.compile(r"\s*\[{1,2}([^\[\]]+)\]{1,2}\s*")
+_MANY = re.compile(r"^(\s*)\[\[\s*(\w+)\s*\]\]", re.MULTILINE)
 _KEY = re.compile(r"\s*([^=\s][^=]*?)\s*=(.*)")
 
 
@@ -37,6 +39,20 @@ def lines_of(text: str) -> dict[str, int]:
                 rest = key[2]
         depth += sum(rest.count(bracket) for bracket in "[{") - sum(rest.count(bracket) for bracket in "]}")
     return implied | found
+
+
+def numbered(text: str, names: Collection[str]) -> str:
+    """The text with each [[steps]] of these names as [steps.0], [steps.1], so that each has lines of its own."""
+    counts: dict[str, int] = {}
+
+    def number(found: re.Match[str]) -> str:
+        name = found[2]
+        if name not in names:
+            return found[0]
+        counts[name] = counts.get(name, -1) + 1
+        return f"{found[1]}[{name}.{counts[name]}]"
+
+    return _MANY.sub(number, text)
 
 
 def _imply(implied: dict[str, int], path: str, number: int) -> None:

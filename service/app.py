@@ -54,8 +54,8 @@ _TAGS = [
     {"name": "live", "description": "Readings in by WebSocket (`/v1/jobs/{job}/readings`), the newest readout out by "
      "WebSocket and server-sent events (`/v1/jobs/{job}/readouts/live`), the health of the sensors. See /guide/live. "
      "`curl -sN localhost:8311/v1/jobs/pump-house/readouts/live?rate_hz=2`"},
-    {"name": "fitting", "description": "Newly fitted sensors: which moves tell them apart, what each says at rest, what is "
-     "wrong, and their zeros by level and plumb line. See /guide/fitting. "
+    {"name": "fitting", "description": "Newly fitted sensors: which moves tell them apart, what each says at rest, what "
+     "is wrong, and their zeros by level and plumb line. See /guide/fitting. "
      "`curl -s localhost:8311/v1/jobs/pump-house/fitting/moves`"},
     {"name": "access", "description": "Who is asking, and pages that sign in. Off unless asked for: /guide/access. "
      "`sed 's/^/authorization: Bearer /' office.token | curl -s -H @- localhost:8311/v1/sessions/current`"},

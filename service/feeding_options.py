@@ -31,7 +31,7 @@ def done(told: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         typer.echo(json.dumps(told, allow_nan=False))
     else:
-        for name in ("sent", "lost", "recorded", "frames"):
+        for name in ("sent", "lost", "late", "thinned", "withheld", "recorded", "frames"):
             if name in told:
                 typer.echo(f"{name}: {told[name]}")
         for code, count in told.get("refused_readings", {}).items():

@@ -36,7 +36,9 @@ _PROFILES = ("machines", "attachments")
 _TABLE: dict[Right, tuple[str, ...]] = {
     Right.LOOK: (
         "GET /v1/version", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs", f"GET {_JOB}",
-        *(f"GET {_JOB}/{what}" for what in ("events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "readouts/live")),
+        *(f"GET {_JOB}/{what}" for what in (
+            "events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "readouts/live",
+        )),
         f"WS {_JOB}/readouts/live",
         *(f"POST /v1/{what}" for what in _COMPUTED),
         *(f"GET /v1/{kind}{rest}" for kind in _PROFILES

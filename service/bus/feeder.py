@@ -14,8 +14,11 @@ from urllib.parse import quote, urlsplit
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidStatus, InvalidURI
 from websockets.sync.client import ClientConnection, connect
 
-from kinematics.errors import Fault, Refused
+from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
+
+from .entries import Entry
+from .expecting import misfits
 
 MOST_IN_FRAME = 500
 """Readings in one frame; the longest takes some 100 bytes of the 65536 that a frame may have."""
@@ -49,6 +52,7 @@ class Feeder:
         self._over: Refused | None = None
         self._before: Counter[str] = Counter()
         self._now: Counter[str] = Counter()
+        self._expected: Callable[[Mapping[str, Any]], tuple[Fault, ...]] = lambda _: ()
         self.welcome: dict[str, Any] = {}
         self.strikes: list[dict[str, Any]] = []
         self.connections = self.sent = self.lost = 0
@@ -58,13 +62,16 @@ class Feeder:
         """Readings that the service refused, by code."""
         return dict(self._before + self._now)
 
-    def ready(self) -> float:
+    def ready(self, give_up_s: float | None = None) -> float:
         """Be connected and greeted; the seconds that had to be waited for it, 0 where it was so already.
 
-        Raises `Refused`: "no-service" after `give_up_s` without an answer, or what the service said before it closed.
+        Raises `Refused`: "no-service" after `give_up_s` (else the feeder's own) without an answer, what the service said
+        before it closed, or in what the map does not fit, once `expect` was called.
         """
-        if self._connected():
+        if self.connected:
+            self._raise_if_over()
             return 0.0
+        give_up_s = self._give_up_s if give_up_s is None else give_up_s
         began = time.monotonic()
         pause = self._first_pause_s
         while True:
@@ -73,7 +80,7 @@ class Feeder:
             if not why:
                 return time.monotonic() - began
             self._raise_if_over()
-            if time.monotonic() - began + pause > self._give_up_s:
+            if time.monotonic() - began + pause > give_up_s:
                 raise Refused([
                     Fault("no-service", "--to", f"{self.url}: {why}", "a running service",
                           "start one with: tipdatum serve")
@@ -82,8 +89,31 @@ class Feeder:
             time.sleep(pause)
             pause = min(2.0 * pause, LONGEST_PAUSE_S)
 
+    def expect(self, entries: Sequence[Entry], *, partly: bool = False, receiver: bool = False) -> None:
+        """Hold a map of sensors against the machine on the job, all faults at once; after `ready`, before `send`.
+
+        `feeder.expect(map.entries, receiver=map.receiver is not None)`. `partly`: somebody else feeds the machine's other
+        sensors. Raises `Refused` as `misfits`. From then on every later welcome is held against it too: where the map
+        does not fit, `ready` and `send` raise the reason and nothing more is sent.
+        """
+
+        def faults(welcome: Mapping[str, Any]) -> tuple[Fault, ...]:
+            return tuple(misfits(welcome, entries, partly=partly, receiver=receiver))
+
+        with self._welcomed:
+            self._expected = faults
+            found = faults(self.welcome)
+        refuse(found)
+
+    @property
+    def latencies_s(self) -> dict[str, float]:
+        """The latency of each sensor that the service takes off by itself; 0 of an older service, which does not say."""
+        sensors: Mapping[str, Mapping[str, Any]] = self.welcome.get("sensors", {})
+        return {name: float(each.get("latency_s", 0.0)) for name, each in sensors.items()}
+
     def send(self, readings: Sequence[Mapping[str, Any]]) -> bool:
         """Send readings, each with its time on this feeder's clock; False where the connection broke meanwhile."""
+        self._raise_if_over()
         for i in range(0, len(readings), MOST_IN_FRAME):
             some = readings[i : i + MOST_IN_FRAME]
             what: Any = some[0] if len(some) == 1 else {"readings": some}
@@ -101,7 +131,7 @@ class Feeder:
 
     def settle(self) -> None:
         """Wait until the service has had time to say what of the last it refused: it says so once a second."""
-        if self._connected() and self._reader is not None:
+        if self.connected and self._reader is not None:
             self._reader.join(timeout=TOLD_WITHIN_S)  # ends by itself only where the connection does
 
     def welcomed_as(
@@ -123,7 +153,9 @@ class Feeder:
         if reader is not None:
             reader.join(timeout=GREETED_WITHIN_S)
 
-    def _connected(self) -> bool:
+    @property
+    def connected(self) -> bool:
+        """Whether it is connected and greeted."""
         return self._socket is not None and self._greeted.is_set()
 
     def _raise_if_over(self) -> None:
@@ -156,7 +188,7 @@ class Feeder:
         self.connections += 1
         self._reader = threading.Thread(target=self._listen, args=(socket, held), daemon=True)
         self._reader.start()
-        if not self._greeted.wait(GREETED_WITHIN_S) or not self._connected():
+        if not self._greeted.wait(GREETED_WITHIN_S) or not self.connected:
             socket.close()
             return "the service did not greet"
         if self.connections > 1:
@@ -203,7 +235,11 @@ class Feeder:
         if "welcome" in said:
             with self._welcomed:
                 self.welcome = said["welcome"]
+                faults = self._expected(self.welcome)
                 self._welcomed.notify_all()
+            if faults:
+                self._over = Refused(faults)
+                return False
             self._greeted.set()
         if "refused" in said:
             self._now = Counter(said.get("counts", {}))

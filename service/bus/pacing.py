@@ -97,7 +97,8 @@ def pour(
             if waited:
                 pacer.slip(waited)
             began = time.monotonic()
-            feeder.send([signal.at(pacer.clock_at(signal.t_s)) for signal in waiting])
+            late = feeder.latencies_s
+            feeder.send([signal.at(pacer.clock_at(signal.dated(late))) for signal in waiting])
             if (took := time.monotonic() - began) > SLIP_S:  # read more slowly than we send
                 pacer.slip(took)
         if bus is not None:

@@ -1,64 +1,50 @@
-"""Which source address on the bus is which sensor, as a file beside the log."""
+"""Which numbers on a bus or in a log are which sensor, as a file beside the log: read, fitted, written."""
 
-import tomllib
-from collections.abc import Mapping
+import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from kinematics.errors import refuse
 
-from kinematics.errors import Fault, Refused, refuse
-from machine_profiles.table import Table
-from service.text import misfit, shown
-
-from .framing import SSI, SSI2
-from .reading import SensorName
-
-PGN = {"SSI2": SSI2, "SSI": SSI}
-Address = Annotated[int, Field(ge=0, le=253)]
-
-
-class Wired(Table):
-    """One sensor: its source address, how many numbers it tells (one: as pitch), by which message."""
-
-    source: Address
-    sensor: SensorName
-    numbers: Literal[1, 2] = 1
-    message: Literal["SSI2", "SSI"] = "SSI2"
-
-
-class Heard(Table):
-    """The receiver's source address."""
-
-    source: Address
-
-
-class MapDocument(Table):
-    """Which source address is which sensor."""
-
-    can_map: Literal[1]
-    sensors: Annotated[list[Wired], Field(min_length=1, max_length=64)]
-    receiver: Heard | None = None
+from .entries import Entry, Heard, Part
+from .layouts import BUILT_IN, RECEIVED, Layout
+from .map_fitting import Fitting
+from .map_tables import Csv, read_tables
 
 
 @dataclass(frozen=True, slots=True)
-class BusMap:
-    """Source addresses and sensors, each once."""
+class SensorMap:
+    """`layouts`: every message known, those of the DBC files before those built in. `dbc`: those files, as the map names
+    them."""
 
-    sensors: Mapping[str, Wired]
-    receiver: int | None
+    entries: tuple[Entry, ...]
+    receiver: Heard | None = None
+    csv: Csv | None = None
+    dbc: tuple[str, ...] = ()
+    layouts: tuple[Layout, ...] = (*BUILT_IN.values(), RECEIVED)
 
     def text(self) -> str:
         """As a file."""
-        lines = ["# Which source address on the bus is which sensor.", "can_map = 1", ""]
+        lines = ["# Which numbers are which sensor; see /guide/bus.", "sensor_map = 1"]
+        if self.dbc:
+            lines.append(f"dbc = {json.dumps(list(self.dbc), ensure_ascii=False)}")
+        lines.append("")
+        if self.csv is not None:
+            lines += ["[csv]", f"time = {_quoted(self.csv.time)}", f'time_unit = "{self.csv.time_unit}"',
+                      f"delimiter = {_quoted(self.csv.delimiter)}", ""]  # fmt: skip
+        for entry in self.entries:
+            lines += ["[[sensors]]", f"sensor = {_quoted(entry.sensor)}"]
+            if entry.raw:
+                for name, part in zip(("accelerometer", "gyro"), entry.parts, strict=True):
+                    lines.append(f"{name} = {{ {', '.join(_keys(part))} }}")
+            else:
+                lines += _keys(entry.parts[0])
+            if entry.degraded != "error":
+                lines.append(f'degraded = "{entry.degraded}"')
+            lines.append("")
         if self.receiver is not None:
-            lines += ["[receiver]", f"source = 0x{self.receiver:X}", ""]
-        for each in self.sensors.values():
-            lines += [
-                "[[sensors]]", f"source = 0x{each.source:X}", f'sensor = "{each.sensor}"', f"numbers = {each.numbers}",
-                f'message = "{each.message}"', "",
-            ]  # fmt: skip
+            lines += ["[receiver]", *_heard(self.receiver), ""]
         return "\n".join(lines)
 
 
@@ -67,42 +53,55 @@ def map_beside(log: Path) -> Path:
     return log.with_name(log.name + ".map.toml")
 
 
-def read_map(file: Path) -> BusMap:
-    """The map of a file. `Refused` with every fault: TOML, keys, an address or a sensor given twice."""
-    try:
-        document = MapDocument.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
-    except ValidationError as error:
-        raise Refused(
-            Fault(
-                told.code,
-                f"{file}: {'.'.join(map(str, each['loc']))}",
-                told.found,
-                told.expected,
-                told.advice,
-            )
-            for each in error.errors(include_url=False)
-            for told in [misfit({**each, "loc": ("body", *each["loc"])}, None)]
-        ) from None
-    except FileNotFoundError:
-        raise Refused([
-            Fault("unreadable", str(file), "no such file", "a map of source addresses in TOML",
-                  "simulate writes one beside each CAN log; see /guide/simulation")
-        ]) from None  # fmt: skip
-    except (OSError, ValueError) as error:
-        raise Refused(
-            [Fault("unreadable", str(file), str(error), "a map of source addresses in TOML")]
-        ) from None
-    sources = [each.source for each in document.sensors]
-    sources += [] if document.receiver is None else [document.receiver.source]
-    names = [each.sensor for each in document.sensors]
-    refuse(
-        Fault("name-taken", str(file), f"{what} twice", "each address and each sensor once")
-        for what in (
-            *(f"source 0x{s:X}" for i, s in enumerate(sources) if s in sources[:i]),
-            *(shown(n) for i, n in enumerate(names) if n in names[:i]),
-        )
-    )
-    return BusMap(
-        {each.sensor: each for each in document.sensors},
-        None if document.receiver is None else document.receiver.source,
-    )
+def read_map(file: Path) -> SensorMap:
+    """The map of a file, with the DBC files it names, beside it.
+
+    Raises `Refused` with every fault at its line: of TOML and keys first, then of the DBC files, then of what does not
+    fit them: "name-taken", "given-twice", "unknown-message", "unknown-signal", "wrong-count", "no-source", "no-unit",
+    "contradicts", "incomplete", "too-long", "bad-factor".
+    """
+    document, lines = read_tables(file)
+    fitting = Fitting(document, lines, file.parent)
+    refuse(fitting.faults)
+    return SensorMap(fitting.entries, fitting.receiver, document.csv, tuple(document.dbc), fitting.layouts)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _keys(part: Part) -> list[str]:
+    names = json.dumps(list(part.signals), ensure_ascii=False)
+    if part.layout is None:
+        return [f"columns = {names}", f"unit = {_quoted(part.unit or '')}"]
+    keys = [f"message = {_quoted(part.layout.name)}"]
+    if part.source is not None:
+        keys.append(f"source = 0x{part.source:X}")
+    keys.append(f"signals = {names}")
+    if part.unit is not None:
+        keys.append(f"unit = {_quoted(part.unit)}")
+    if part.merits:
+        keys.append(f"merits = {json.dumps(list(part.merits), ensure_ascii=False)}")
+    if part.latency is not None:
+        keys.append(f"latency = {_quoted(part.latency)}")
+    return keys
+
+
+def _heard(heard: Heard) -> Iterator[str]:
+    part = heard.part
+    if heard.tells is None:
+        yield f"source = 0x{part.source:X}"
+        return
+    if part.layout is None:
+        yield f"column = {_quoted(part.signals[0])}"
+    else:
+        yield f"message = {_quoted(part.layout.name)}"
+        if part.source is not None:
+            yield f"source = 0x{part.source:X}"
+        yield f"signal = {_quoted(part.signals[0])}"
+    yield f'tells = "{heard.tells}"'
+    if part.unit is not None:
+        yield f"unit = {_quoted(part.unit)}"
+
+
+__all__ = ["Entry", "Heard", "Part", "SensorMap", "map_beside", "read_map"]

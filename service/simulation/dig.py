@@ -16,7 +16,7 @@ from kinematics.machine import Attachment, Machine
 from kinematics.sensor import Measure, Mounting, Sensor
 from kinematics.sensor_set import SensorSet
 from machine_profiles import Profile, ProfileFaulty, parse_profile, shipped
-from machine_profiles.places import line_of, lines_of
+from machine_profiles.places import line_of, lines_of, numbered
 from machine_profiles.sensor_pair import sensor_set
 from service.text import misfit, nearest, shown
 
@@ -37,7 +37,6 @@ from .tables import (
 
 SHIPPED, DEMO = "pump-house.toml", "demo.toml"
 LONGEST_TEXT = 200_000
-_MANY = re.compile(r"^(\s*)\[\[\s*(steps|stands|targets)\s*\]\]", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +96,7 @@ def read_dig(text: str, file: str, folder: Path | None) -> Dig:
     names that are not there and what does not fit the machine. Whether its poses can be reached: `motion.plan`.
     """
     raw = _toml(text, file)
-    places = Places(file, lines_of(_numbered(text)))
+    places = Places(file, lines_of(numbered(text, ("steps", "stands", "targets"))))
     try:
         document = DigDocument.model_validate(raw)
     except ValidationError as error:
@@ -128,18 +127,6 @@ def _toml(text: str, file: str) -> dict[str, Any]:
         raise Refused([
             Fault("broken-toml", file, str(error), "TOML", "see the shipped description")
         ]) from None  # fmt: skip
-
-
-def _numbered(text: str) -> str:
-    """The text with each [[steps]] as [steps.0], [steps.1], so that each has lines of its own."""
-    counts: dict[str, int] = {}
-
-    def number(found: re.Match[str]) -> str:
-        name = found[2]
-        counts[name] = counts.get(name, -1) + 1
-        return f"{found[1]}[{name}.{counts[name]}]"
-
-    return _MANY.sub(number, text)
 
 
 def _misfit(each: Mapping[str, Any], places: Places) -> Fault:

@@ -4,25 +4,29 @@ Logs and buses are python-can's: candump .log, .asc, .blf, .trc, and every inter
 interface and its files alone; no adapter and no real bus has been tried.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Protocol, Self
 
 from kinematics.errors import Fault, Refused, refuse
 from kinematics.sensor import BY_GRAVITY, Measure
-from service.bus.framing import RECEIVER, frame_of, identifier
+from service.bus.framing import RECEIVER, SSI2, Lack, identifier
+from service.bus.layouts import BUILT_IN, RECEIVED
 from service.bus.reading import Reading
-from service.bus.sensor_map import PGN, BusMap, Wired, map_beside
+from service.bus.sensor_map import Entry, Heard, Part, SensorMap, map_beside
 from service.text import shown
 
 from .dig import Dig
 from .signals import instruments
 
 FIRST_SOURCE, RECEIVER_SOURCE = 0xA0, 0xC0
+_NUMBERS = {False: ("pitch",), True: ("pitch", "roll")}
+_MOST_MS = 125.0
 
 
-def map_for(dig: Dig) -> BusMap:
-    """A map for the sensors of a dig, from source address 0xA0 on.
+def map_for(dig: Dig) -> SensorMap:
+    """A map for the sensors of a dig, SSI2 each, from source address 0xA0 on.
 
     Raises `Refused` "no-slope-message" for every sensor that is no slope sensor: a length or an encoder's angle.
     """
@@ -32,14 +36,38 @@ def map_for(dig: Dig) -> BusMap:
         for name, sensor in dig.sensors.all.items()
         if sensor.measures not in BY_GRAVITY
     )  # fmt: skip
-    wired = {
-        name: Wired(
-            source=FIRST_SOURCE + i, sensor=name, numbers=2 if sensor.measures == Measure.PITCH_ROLL else 1
+    entries = tuple(
+        Entry(
+            name, (Part(BUILT_IN["SSI2"], FIRST_SOURCE + i, _NUMBERS[sensor.measures == Measure.PITCH_ROLL]),)
         )
         for i, (name, sensor) in enumerate(dig.sensors.all.items())
-    }
+    )
     heard = dig.document.laser is not None and dig.assembly.machine.receiver is not None
-    return BusMap(wired, RECEIVER_SOURCE if heard else None)
+    return SensorMap(entries, Heard(Part(RECEIVED, RECEIVER_SOURCE, ("hit", "above"))) if heard else None)
+
+
+def frame_for(said: Mapping[str, Any], latency_s: float | None) -> bytes:
+    """The 8 bytes of a reading: of the receiver its own frame, else SSI2; one number is told as pitch, without a roll.
+
+    A latency beyond 125 ms, which no code tells, is sent as not told. `Refused` "out-of-range", "not-finite".
+    """
+    if "receiver_hit" in said:
+        return RECEIVED.write({"hit": float(said["receiver_hit"])})
+    if "receiver_above_mm" in said:
+        return RECEIVED.write({"above": said["receiver_above_mm"]})
+    layout = BUILT_IN["SSI2"]
+    values: dict[str, float | Lack] = dict.fromkeys(layout.items, 0.0)
+    if "error" in said:
+        # The merits too, that a reader who looks only there sees it.
+        values |= {"pitch": Lack.ERROR, "roll": Lack.ERROR, "pitch_merit": 2.0, "roll_merit": 2.0}
+    else:
+        told = said["deg"]
+        values["pitch"], values["roll"] = (
+            told if isinstance(told, list | tuple) else (told, Lack.NOT_AVAILABLE)
+        )
+    told_ms = None if latency_s is None else latency_s * 1e3
+    values["latency"] = Lack.NOT_AVAILABLE if told_ms is None or not 0.0 <= told_ms <= _MOST_MS else told_ms
+    return layout.write(values)
 
 
 class _Sink(Protocol):
@@ -55,6 +83,7 @@ class CanOut:
 
     def __init__(self, dig: Dig, seed: int, sink: _Sink) -> None:
         self._map = map_for(dig)
+        self._sources = {each.sensor: FIRST_SOURCE + i for i, each in enumerate(self._map.entries)}
         self._late = {name: each.latency_s for name, each in instruments(dig, seed).items()}
         self._sink = sink
         self.count = 0
@@ -67,11 +96,10 @@ class CanOut:
         if name is None:
             if self._map.receiver is None:
                 return
-            pgn, source, late = RECEIVER, self._map.receiver, None
+            pgn, source, late = RECEIVER, RECEIVER_SOURCE, None
         else:
-            wired = self._map.sensors[name]
-            pgn, source, late = PGN[wired.message], wired.source, self._late[name]
-        data = frame_of(signal.said, pgn, late)
+            pgn, source, late = SSI2, self._sources[name], self._late[name]
+        data = frame_for(signal.said, late)
         message = can.Message(
             timestamp=at_s, arbitration_id=identifier(pgn, source), is_extended_id=True, data=data
         )

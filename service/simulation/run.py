@@ -8,9 +8,10 @@ import httpx
 from kinematics.errors import Fault, Refused, refuse
 from service.bus.can_log import LOGS
 from service.bus.feeder import Feeder, Say
-from service.bus.log import NDJSON, write_log, wrong_ending
+from service.bus.log import wrong_ending
+from service.bus.ndjson_log import NDJSON, write_log
 from service.bus.pacing import Pacer, pour
-from service.bus.run import fed, option_faults
+from service.bus.run import as_json, fed, option_faults
 from service.bus.sensor_map import map_beside
 
 from .course import Course
@@ -79,7 +80,7 @@ def _live(
         feeder.settle()
     return {
         "ok": not (played.refused or feeder.refused), "job": job, "recorded": played.recorded, **fed(feeder),
-        "refused_steps": [_as_json(fault) for fault in played.refused],
+        "refused_steps": [as_json(fault) for fault in played.refused],
     }  # fmt: skip
 
 
@@ -98,7 +99,7 @@ def _file_faults(log: Path | None, truth: Path | None) -> list[Fault]:
     written = [("--truth", truth), ("--log", log)]
     if log is not None:
         if log.suffix.lower() not in (NDJSON, *LOGS):
-            faults.append(wrong_ending("--log", log))
+            faults.append(wrong_ending("--log", log, (NDJSON, *LOGS)))
         elif log.suffix.lower() != NDJSON:
             written.append(("--log", map_beside(log)))
     for option, file in written:
@@ -120,9 +121,3 @@ def _text(file: Path) -> str:
             error.strerror if isinstance(error, OSError) and error.strerror else "bytes that are not UTF-8"
         )
         raise Refused([Fault("unreadable", str(file), found, "a described dig, TOML in UTF-8")]) from None
-
-
-def _as_json(fault: Fault) -> dict[str, Any]:
-    return {
-        "code": fault.code, "where": fault.where, "expected": fault.expected, "found": fault.found, "advice": fault.advice
-    }  # fmt: skip

@@ -154,7 +154,7 @@ def test_later_clock_questions_are_answered_while_readings_go_on() -> None:
         feeder.ready()
         feeder.send([reading(0)])
         service.wait_for(lambda: len(service.frames[0]) == 5)
-        assert feeder.welcome["job"] == "other"
+        assert feeder.welcomed_as(lambda welcome: welcome["job"] == "other")
         times = [frame["at_s"] for frame in service.frames[0] if "clock" in frame]
         assert times == sorted(times)
         feeder.send([reading(1)])

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from kinematics.errors import Refused
-from service.bus.log import read_log, write_log
+from service.bus.log import read_log
+from service.bus.ndjson_log import write_log
 from service.simulation.motion import plan
 from service.simulation.signals import signals
 from tests.service.simulation.digs import dig_of
@@ -43,6 +44,13 @@ def test_every_faulty_line_by_its_number(tmp_path: Path) -> None:
         '{"senor": "boom", "at_s": 5023.5, "deg": 1}',
         '{"sensor": "boom", "at_s": 5023.6, "deg": true}',
         '{"sensor": "boom", "at_s": 5023.6, "error": "not available"}',
+        '{"sensor": "boom", "at_s": 5023.6, "rad": [0.5, 0.1]}',
+        '{"sensor": "wire", "at_s": 5023.6, "m": 1.5}',
+        '{"receiver_above_m": 0.012, "at_s": 5023.6}',
+        '{"sensor": "boom", "at_s": 5023.6, "accelerometer_m_s2": [0, 0, 9.81], "gyro_rad_s": [0, 0, 0]}',
+        '{"sensor": "boom", "at_s": 5023.6, "accelerometer_m_s2": [0, 0, 9.81]}',
+        '{"sensor": "boom", "at_s": 5023.6, "accelerometer_m_s2": [0, 9.81], "gyro_rad_s": [0, 0, 0]}',
+        '{"sensor": "boom", "at_s": 5023.6, "deg": 1, "deg": 2}',
     ]
     file = tmp_path / "pit.ndjson"
     file.write_text("\n".join(lines), encoding="utf-8")
@@ -52,14 +60,16 @@ def test_every_faulty_line_by_its_number(tmp_path: Path) -> None:
     assert told == [
         (2, "bad-reading"), (3, "out-of-order"), (4, "malformed-json"), (5, "bad-reading"), (6, "bad-reading"),
         (7, "bad-reading"), (8, "bad-reading"), (9, "bad-reading"), (11, "bad-reading"), (12, "bad-reading"),
-        (13, "bad-reading"), (15, "bad-reading"), (16, "bad-reading"),
+        (13, "bad-reading"), (15, "bad-reading"), (16, "bad-reading"), (22, "bad-reading"), (23, "bad-reading"),
+        (24, "malformed-json"),
     ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("name", "text", "code"),
     [
-        ("pit.ndjson", "", "empty-log"), ("pit.csv", "1,2", "bad-option"), ("pit.log", "", "unreadable"),
+        ("pit.ndjson", "", "empty-log"), ("pit.txt", "1,2", "bad-option"), ("pit.log", "", "unreadable"),
+        ("pit.csv", "1,2", "unreadable"),
     ],
 )  # fmt: skip
 def test_what_is_no_log(name: str, text: str, code: str, tmp_path: Path) -> None:
@@ -84,3 +94,14 @@ def test_a_thousand_faults_are_told_as_a_hundred(tmp_path: Path) -> None:
     with pytest.raises(Refused) as caught:
         read_log(tmp_path / "pit.ndjson")
     assert len(caught.value.faults) == 100
+
+
+def test_as_far_as_it_goes(tmp_path: Path) -> None:
+    good = '{"sensor": "boom", "at_s": 1.0, "deg": 31.0}\n'
+    (tmp_path / "pit.ndjson").write_text(good * 3 + good[:20], encoding="utf-8")
+    with pytest.raises(Refused):
+        read_log(tmp_path / "pit.ndjson")
+    log = read_log(tmp_path / "pit.ndjson", as_far=True)
+    assert len(log.signals) == 3
+    assert log.broken is not None
+    assert log.broken.where.endswith("pit.ndjson:4")

@@ -33,6 +33,7 @@ class Door:
     clock: Clock
     pauses: dict[int, float] = field(default_factory=dict)
     frames: list[tuple[float, Sequence[Mapping[str, Any]]]] = field(default_factory=list)
+    latencies_s: dict[str, float] = field(default_factory=dict)
 
     def ready(self) -> float:
         pause = self.pauses.pop(len(self.frames), 0.0)
@@ -67,6 +68,14 @@ def test_each_in_its_time_wherever_a_log_starts(speed: float, begin: float) -> N
         # Sums of a thousand seconds in double precision; at_s is written to a microsecond.
         assert said["at_s"] == pytest.approx(1000.0 + (signal.t_s - begin) / speed, abs=2e-6)
         assert said["at_s"] <= now + 1e-6, "never ahead of the clock"
+
+
+def test_what_a_frame_told_of_its_age_makes_a_reading_older() -> None:
+    """30 ms told and 10 ms in the machine's file, which the service takes off by itself: 20 ms earlier."""
+    late = Reading(0.0, {"sensor": "boom", "deg": 1.0}, 0.03)
+    door, _ = poured([late], latencies_s={"boom": 0.01})
+    [(_, [said])] = door.frames
+    assert said["at_s"] == pytest.approx(1000.0 - 0.02, abs=2e-6)
 
 
 def test_due_together_go_in_one_frame() -> None:

@@ -7,13 +7,16 @@ import pytest
 
 from kinematics.errors import Refused
 from machine_profiles import shipped
-from service.bus.can_log import LOGS, read_can
-from service.bus.framing import SSI2, identifier, slope_frame
+from service.bus.can_log import LOGS
+from service.bus.decoding import Decoder
+from service.bus.frames import Frame
+from service.bus.framing import SSI2, identifier
+from service.bus.layouts import BUILT_IN
 from service.bus.log import read_log
 from service.bus.reading import Reading
-from service.bus.sensor_map import Wired, map_beside, read_map
+from service.bus.sensor_map import Entry, Part, SensorMap, map_beside, read_map
 from service.simulation.dig import Dig, read_dig
-from service.simulation.frames_out import bus_out, log_out, map_for
+from service.simulation.frames_out import bus_out, frame_for, log_out, map_for
 from service.simulation.motion import plan
 from service.simulation.signals import signals
 
@@ -54,6 +57,7 @@ def test_a_log_gives_the_readings_back(ending: str, said: tuple[Dig, list[Readin
 
 def test_live_on_a_virtual_bus(said: tuple[Dig, list[Reading]]) -> None:
     dig, told = said
+    sources = {each.sensor: each.parts[0].source for each in map_for(dig).entries}
     with (
         can.Bus(interface="virtual", channel="test-pit") as heard,
         bus_out(dig, 3, "virtual:test-pit") as out,
@@ -67,7 +71,7 @@ def test_live_on_a_virtual_bus(said: tuple[Dig, list[Reading]]) -> None:
             assert message.dlc == 8
             source = message.arbitration_id & 0xFF
             name = signal.said.get("sensor")
-            assert source == (0xC0 if name is None else map_for(dig).sensors[name].source)
+            assert source == (0xC0 if name is None else sources[name])
 
 
 @pytest.mark.parametrize("words", ["virtual", ":x", "virtual:", "no-such-thing:0"])
@@ -100,51 +104,46 @@ def test_the_map_there_and_back(said: tuple[Dig, list[Reading]], tmp_path: Path)
     made = map_for(said[0])
     (tmp_path / "m.toml").write_text(made.text(), encoding="utf-8")
     assert read_map(tmp_path / "m.toml") == made
-    assert made.sensors["body"] == Wired(source=0xA0, sensor="body", numbers=2)
+    body = next(each for each in made.entries if each.sensor == "body")
+    assert body == Entry("body", (Part(BUILT_IN["SSI2"], 0xA0, ("pitch", "roll")),))
 
 
-@pytest.mark.parametrize(
-    ("text", "code"),
-    [
-        ("can_map = 1", "missing-field"), ("can_map = 2\nsensors = []", "not-a-choice"), ("can_map = ", "unreadable"),
-        ('can_map = 1\nsensors = [{source = 999, sensor = "boom"}]', "out-of-range"),
-        ('can_map = 1\nsensors = [{source = 1, sensor = "a"}, {source = 1, sensor = "b"}]', "name-taken"),
-        ('can_map = 1\nsensors = [{source = 1, sensor = "a"}, {source = 2, sensor = "a"}]', "name-taken"),
-    ],
-)  # fmt: skip
-def test_a_map_with_faults(text: str, code: str, tmp_path: Path) -> None:
-    (tmp_path / "m.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(Refused) as caught:
-        read_map(tmp_path / "m.toml")
-    assert code in {fault.code for fault in caught.value.faults}
-
-
-def test_faulty_frames_are_told_by_number_and_others_ignored(
-    said: tuple[Dig, list[Reading]], tmp_path: Path
-) -> None:
-    by = map_for(said[0])
+def test_faulty_frames_are_told_and_others_ignored(said: tuple[Dig, list[Reading]], tmp_path: Path) -> None:
     file = tmp_path / "pit.log"
-    good = slope_frame(SSI2, 1.0, 2.0, None)
+    map_beside(file).write_text(map_for(said[0]).text(), encoding="utf-8")
+    good = frame_for({"deg": [1.0, 2.0]}, None)
     frames = [
         (identifier(SSI2, 0xA1), good), (0x18FEF100, bytes(8)), (identifier(SSI2, 0xA1), bytes(6)),
         (identifier(SSI2, 0x55), good), (identifier(SSI2, 0xA1), b"\x00\x00\xfc" + good[3:]),
     ]  # fmt: skip
     with can.Logger(file) as writer:
         for i, (name, data) in enumerate(frames):
-            writer(can.Message(timestamp=1.0 + i, arbitration_id=name, data=data, is_extended_id=True))
-        writer(can.Message(timestamp=9.0, arbitration_id=0x29, data=good, is_extended_id=False))
-    with pytest.raises(Refused) as caught:
-        list(read_can(file, by))
-    assert [(f.where.rpartition(": ")[2].partition(".")[0], f.code) for f in caught.value.faults] == [
-        ("frame 3", "wrong-length"), ("frame 4", "not-mapped"), ("frame 5", "reserved-code"),
-    ]  # fmt: skip
+            writer(can.Message(timestamp=1.0 + i / 50, arbitration_id=name, data=data, is_extended_id=True))
+        writer(can.Message(timestamp=1.2, arbitration_id=0x29, data=good, is_extended_id=False))
+    log = read_log(file)
+    assert (log.frames, log.ignored) == (6, 2)
+    assert [signal.said.get("error") for signal in log.signals] == [
+        None,
+        "wrong length",
+        "the reserved code 0xFC0000",
+    ]
+    assert {"wrong-length", "not-mapped", "reserved-code", "latency-not-told"} <= {
+        fault.code for fault in log.faults
+    }
 
 
-def test_no_log_at_all(tmp_path: Path) -> None:
-    by = map_for(dig_of("wait seconds=1"))
+def test_readings_to_frames_and_back() -> None:
+    body = SensorMap((Entry("body", (Part(BUILT_IN["SSI2"], 0xA0, ("pitch", "roll")),)),))
+    boom = SensorMap((Entry("boom", (Part(BUILT_IN["SSI2"], 0xA0, ("pitch",)),)),))
+    for by, reading in (
+        (body, {"sensor": "body", "deg": [0.61, -0.4]}), (boom, {"sensor": "boom", "deg": -171.3}),
+        (boom, {"sensor": "boom", "error": "error"}),
+    ):  # fmt: skip
+        frame = Frame(1.0, identifier(SSI2, 0xA0), extended=True, data=frame_for(reading, 0.03))
+        [back] = Decoder(by).take(frame).readings
+        assert alike(back, Reading(1.0, reading))
+        assert back.late_s == (0.0 if "error" in reading else 0.03)
+    assert frame_for({"deg": 0.0}, 0.5)[7] == 0xFF
+    assert frame_for({"deg": 0.0}, 0.125)[7] == 250
     with pytest.raises(Refused):
-        list(read_can(tmp_path / "none.log", by))
-    (tmp_path / "pit.blf").write_bytes(b"no log")
-    with pytest.raises(Refused):
-        list(read_can(tmp_path / "pit.blf", by))
-    assert map_beside(tmp_path / "pit.blf").name == "pit.blf.map.toml"
+        frame_for({"deg": 300.0}, None)
