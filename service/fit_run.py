@@ -8,8 +8,9 @@ from urllib.parse import quote
 
 import httpx
 
-from kinematics.errors import Fault, Refused
+from kinematics.errors import Fault, Refused, refuse
 
+from .bus.address import address_faults
 from .bus.feeder import Say, told
 
 Ask = Callable[[str], str]
@@ -22,9 +23,10 @@ _SAYS = {"grows": "up", "falls": "down", "still": "not at all", "either": "eithe
 
 
 class Service:
-    """The fitting routes of one job."""
+    """The fitting routes of one job. Raises `Refused` "bad-option" for what is no address."""
 
     def __init__(self, address: str, job: str, token: str | None) -> None:
+        refuse(address_faults(address))
         self._headers = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._base = f"{address.rstrip('/')}/v1/jobs/{quote(job, safe='')}/fitting"
         self._address = address

@@ -2,10 +2,9 @@
 
 import math
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import httpx
 from pydantic import ValidationError
@@ -29,6 +28,7 @@ from .api.poses import PoseOut, pose_out
 from .book.posing import solve
 from .book.requests import PoseIn
 from .book.state import Named
+from .bus.address import address_faults
 from .secret import parse
 from .text import misfit, nearest, shown
 
@@ -205,7 +205,7 @@ def add_to_service(file: Path, address: str, token: str | None = None) -> dict[s
     """Post a profile to a running service. `Refused` with the file's faults, or what the service answered."""
     text = read_text(file)
     verdict = check_profile(text)
-    faults = [*_address_faults(address), *_in_file(str(file), verdict.faults)]
+    faults = [*address_faults(address), *_in_file(str(file), verdict.faults)]
     if faults:
         raise Refused(faults)
     try:
@@ -231,16 +231,6 @@ def add_to_service(file: Path, address: str, token: str | None = None) -> dict[s
             for e in body["errors"]
         )  # fmt: skip
     return body
-
-
-def _address_faults(address: str) -> Iterator[Fault]:
-    try:
-        parts = urlsplit(address)
-        good = parts.scheme in {"http", "https"} and bool(parts.hostname) and parts.port != 0
-    except ValueError:  # a port that is no number, brackets that do not close
-        good = False
-    if not good:
-        yield Fault("bad-option", "--to", shown(address), "an address such as http://127.0.0.1:8311")
 
 
 def facts_table(facts: Mapping[str, Any]) -> Table:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from types import TracebackType
 from typing import Any, Self
-from urllib.parse import quote, urlsplit
+from urllib.parse import quote
 
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidStatus, InvalidURI
 from websockets.sync.client import ClientConnection, connect
@@ -17,6 +17,7 @@ from websockets.sync.client import ClientConnection, connect
 from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
 
+from .address import address_faults
 from .entries import Entry
 from .expecting import misfits
 
@@ -265,15 +266,7 @@ def door(address: str, job: str) -> str:
 
     Raises `Refused` "bad-option" for what is no address.
     """
-    try:
-        parts = urlsplit(address)
-        good = parts.scheme in {"http", "https"} and bool(parts.hostname) and parts.port != 0
-    except ValueError:  # a port that is no number, brackets that do not close
-        good = False
-    if not good:
-        raise Refused(
-            [Fault("bad-option", "--to", shown(address), "an address such as http://127.0.0.1:8311")]
-        )
+    refuse(address_faults(address))
     return f"ws{address.rstrip('/').removeprefix('http')}/v1/jobs/{quote(job, safe='')}/readings"
 
 

@@ -3,6 +3,8 @@
 import struct
 from pathlib import Path
 
+from hypothesis import strategies as st
+
 from service.bus.frames import Frame
 from service.bus.framing import identifier
 from service.bus.layouts import BUILT_IN
@@ -81,3 +83,16 @@ def plain(can_id: int, data: bytes, at_s: float = 1.0) -> Frame:
 
 def stick(deg: float, at_s: float = 1.0) -> Frame:
     return plain(0x121, struct.pack("<h6x", round(deg * 100)), at_s)
+
+
+@st.composite
+def damaged(draw: st.DrawFn, whole: bytes) -> bytes:
+    """A file with one to three of its bytes changed or stretches of it cut out."""
+    text = bytearray(whole)
+    for _ in range(draw(st.integers(1, 3))):
+        at = draw(st.integers(0, len(text) - 1))
+        if draw(st.booleans()):
+            text[at] = draw(st.integers(0, 255))
+        else:
+            del text[at : at + draw(st.integers(1, 40))]
+    return bytes(text)

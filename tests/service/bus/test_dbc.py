@@ -17,7 +17,8 @@ from service.bus.dbc import read_dbc
 from service.bus.framing import Lack, State
 from service.bus.layouts import Layout
 
-REFERENCE = Path(__file__).parents[2] / "reference" / "bus"
+from .rigs import REFERENCE, damaged
+
 RIG = {layout.name: layout for layout in read_dbc(REFERENCE / "rig.dbc")}
 
 
@@ -166,15 +167,8 @@ def test_missing_and_bytes(tmp_path: Path) -> None:
 def test_a_damaged_dbc_is_read_or_refused(
     told: st.DataObject, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    text = bytearray((REFERENCE / "rig.dbc").read_bytes())
-    for _ in range(told.draw(st.integers(1, 3))):
-        at = told.draw(st.integers(0, len(text) - 1))
-        if told.draw(st.booleans()):
-            text[at] = told.draw(st.integers(0, 255))
-        else:
-            del text[at : at + told.draw(st.integers(1, 40))]
     file = tmp_path_factory.getbasetemp() / "damaged.dbc"
-    file.write_bytes(bytes(text))
+    file.write_bytes(told.draw(damaged((REFERENCE / "rig.dbc").read_bytes())))
     try:
         layouts: tuple[Layout, ...] = read_dbc(file)
     except Refused:

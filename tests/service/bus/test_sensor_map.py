@@ -13,7 +13,7 @@ from service.bus.layouts import BUILT_IN, RECEIVED
 from service.bus.map_tables import Csv
 from service.bus.sensor_map import Entry, Heard, Part, SensorMap, map_beside, read_map
 
-from .rigs import REFERENCE, RIG, map_of
+from .rigs import REFERENCE, RIG, damaged, map_of
 
 HEAD = f'sensor_map = 1\ndbc = ["{REFERENCE.as_posix()}/rig.dbc"]\n'
 CSV = 'sensor_map = 1\n[csv]\ntime = "t"\ntime_unit = "ms"\n'
@@ -186,15 +186,8 @@ def test_no_map_at_all(tmp_path: Path) -> None:
 def test_a_damaged_map_is_read_or_refused(
     told: st.DataObject, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    text = bytearray(RIG.encode())
-    for _ in range(told.draw(st.integers(1, 3))):
-        at = told.draw(st.integers(0, len(text) - 1))
-        if told.draw(st.booleans()):
-            text[at] = told.draw(st.integers(0, 255))
-        else:
-            del text[at : at + told.draw(st.integers(1, 40))]
     file = tmp_path_factory.getbasetemp() / "damaged.toml"
-    file.write_bytes(bytes(text))
+    file.write_bytes(told.draw(damaged(RIG.encode())))
     try:
         read = read_map(file)
     except Refused:
