@@ -7,7 +7,7 @@ Skew, sign and all other sensors stay as they are.
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .errors import Fault, Refused, refuse
@@ -23,6 +23,8 @@ from .sensor_set import LEAN, SensorSet
 
 FAR_RAD, FAR_M = math.radians(10.0), 0.05
 """A zero that goes further than this is told as a doubt: another sensor, a case put on otherwise, or a wrong check."""
+SEEN_LEAN_RAD, FLAT_RAD = math.radians(0.1), math.radians(1.0)
+"""A half turn that shows less lean may not have been made; on more lean a turn a little short costs much."""
 Numbers = tuple[float, ...]
 Lean = tuple[float, float]
 
@@ -101,7 +103,7 @@ def zero_by_half_turn(
 
     The swing axis is the sum of plumb before and after, as the case has them: exact, whatever the ground's lean. A pitch
     sensor that reads 0.03 and then 0.01 has nose_up 0.02. `uncertainty`: standard (rad), of the swing: half a turn missed
-    by e costs e times half the lean. Raises `Refused`: "missing-reading", "impossible-reading", else as `zero_by_line`.
+    by e costs the lean times sin(e / 2). Raises `Refused`: "missing-reading", "impossible-reading", else as `zero_by_line`.
     """
     names = dict.fromkeys(sensors.by_joint[part][0] for part in LEAN)
     refuse(finite(uncertainty=uncertainty))
@@ -122,18 +124,41 @@ def zero_by_half_turn(
         for name in names
     ]
     # Of two readings each bears on a zero by half.
+    lean = 0.5 * math.hypot(
+        *(b - a for *_, first, second in parts for a, b in zip(first, second, strict=True))
+    )
     if len(parts) == 1:
         name, sensor, first, second = parts[0]
         axis = swing_axis(name, sensor, first, second)
-        return {name: _pair(name, sensor, axis, (0.0, 0.0, 1.0), uncertainty, count, math.sqrt(0.5))}
+        one = _pair(name, sensor, axis, (0.0, 0.0, 1.0), uncertainty, count, math.sqrt(0.5))
+        return {name: dataclasses.replace(one, doubts=(*one.doubts, *_swung(name, lean)))}
     found = {}
     zeros = zeros_of_two([(name, sensor, _mounting(sensor), a[0], b[0]) for name, sensor, a, b in parts])
     for (name, sensor, _, _), zero in zip(parts, zeros, strict=True):
         old = _mounting(sensor)
         key = "left_up" if sensor.axis == LEFT else "nose_up"
         new = dataclasses.replace(old, **{key: _near(zero, getattr(old, key))})
-        found[name] = _zeroed(name, sensor, new, uncertainty, math.sqrt(0.5), count)
+        one = _zeroed(name, sensor, new, uncertainty, math.sqrt(0.5), count)
+        found[name] = dataclasses.replace(one, doubts=(*one.doubts, *_swung(name, lean)))
     return found
+
+
+def _swung(name: str, lean: float) -> Iterator[Fault]:
+    """What makes a half turn doubtful: that nothing shows it, or a lean on which it has to be exact."""
+    shown = f"{math.degrees(lean):.2f} deg"
+    if lean < SEEN_LEAN_RAD:
+        yield Fault(
+            "no-swing-seen", name, f"a lean of {shown} by the readings before and after", "a swing that shows",
+            "on level ground that is right; if the body was not swung, the zero is wrong by all of its lean",
+            {"lean_deg": math.degrees(lean)},
+        )  # fmt: skip
+    elif lean > FLAT_RAD:
+        off = math.degrees(lean * math.sin(math.radians(5.0)))
+        yield Fault(
+            "much-lean", name, f"a lean of {shown}", f"at most {math.degrees(FLAT_RAD):g} deg",
+            f"a swing 10 deg short of half a turn moves the zero by {off:.2f} deg: mark it, or find flatter ground",
+            {"lean_deg": math.degrees(lean)},
+        )  # fmt: skip
 
 
 def zero_of_tilt(

@@ -72,7 +72,7 @@ def leaning(lean: tuple[float, float]) -> Point:
     pitch, roll = lean
     refuse(finite(pitch=pitch, roll=roll))
     refuse(
-        Fault("too-steep", name, f"{math.degrees(angle):.2f} deg",
+        Fault("too-steep", name, f"{math.degrees(angle):g} deg",
               f"at most {math.degrees(STEEPEST_RAD):g} deg either way",
               "check the unit")
         for name, angle in (("pitch", pitch), ("roll", roll))

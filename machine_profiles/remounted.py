@@ -59,4 +59,4 @@ def remounted(profile: Profile, name: str, mounting: Mounting | float) -> str:
 
 
 def _angle(radians: float, unit: str) -> float:
-    return round(math.degrees(radians) if unit == "deg" else radians, _DECIMALS[unit])
+    return round(math.degrees(radians) if unit == "deg" else radians, _DECIMALS[unit]) + 0.0  # no minus zero

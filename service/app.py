@@ -97,6 +97,7 @@ def create_app(settings: Settings) -> FastAPI:
             app.state.keeper = Keeper(database, profiles)
             app.state.workers = crew
             app.state.hub = hub = Hub(app.state.keeper, partial(strikes.judge, app.state.keeper))
+            app.state.judging = asyncio.Lock()
             ticking = asyncio.create_task(hub.run())
             yield
             ticking.cancel()

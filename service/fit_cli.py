@@ -23,6 +23,9 @@ def fit(
     again: Annotated[
         Path | None, typer.Option(help="Judge the moves of such a file anew, nothing is moved.")
     ] = None,
+    body_zeroed: Annotated[
+        bool, typer.Option("--body-zeroed", help="The body's zero has been set: tipdatum zero --half-turn.")
+    ] = False,
     token_file: TokenFile = None,
     as_json: Json = False,
 ) -> None:
@@ -34,7 +37,14 @@ def fit(
 
     with refusals(as_json=as_json):
         found = run_fit(
-            to=to, job=job, token=token_of(to, token_file), record=record, again=again, ask=_ask, say=say
+            to=to,
+            job=job,
+            token=token_of(to, token_file),
+            record=record,
+            again=again,
+            body_zeroed=body_zeroed,
+            ask=_ask,
+            say=say,
         )
     if as_json:
         typer.echo(json.dumps(found, allow_nan=False))

@@ -76,7 +76,7 @@ def guided(service: Service, ask: Ask, say: Say) -> list[dict[str, Any]]:
         say(f"\n{number} of {len(moves)}: {move['move']}. {_expected(move['changes'])}")
         for way in ("up", "down"):
             words = f"{move[way].capitalize()}, {_least(move)}, and nothing else. Enter when it rests"
-            there = _posture(service, ask, say, words)
+            there = _moved(service, ask, say, words, move, way, here)
             if there is None:
                 return made
             if there is _LEFT_OUT:
@@ -87,6 +87,54 @@ def guided(service: Service, ask: Ask, say: Say) -> list[dict[str, Any]]:
 
 
 _LEFT_OUT: dict[str, Any] = {}
+
+
+def _moved(
+    service: Service,
+    ask: Ask,
+    say: Say,
+    words: str,
+    move: Mapping[str, Any],
+    way: str,
+    here: Mapping[str, Any],
+) -> dict[str, Any] | None:
+    """The posture after a move; asked for again, once, where it hardly changed anything or went the other way."""
+    there = _posture(service, ask, say, words)
+    if there and (doubt := _doubt(move, way, here, there)):
+        say(doubt)
+        there = _posture(service, ask, say, f"{words}, if need be again")
+    return there
+
+
+def _doubt(move: Mapping[str, Any], way: str, here: Mapping[str, Any], there: Mapping[str, Any]) -> str:
+    """What is odd about a move of a joint, as long as it can still be made anew; "" where nothing is."""
+    if move["move"] in ("quarter", "nose"):
+        return ""
+    most, ways = 0.0, set()
+    for name, goes in move["changes"].items():
+        for step, go in zip(_steps(here[name], there[name]), goes, strict=True):
+            part = abs(step) / (_SMALL_MM if "mm" in there[name] else 0.5 * move["least_deg"])
+            most = max(most, part)
+            if part >= 1.0 and go in ("grows", "falls"):
+                ways.add((go == "grows") == (step > 0.0))
+    if most < 1.0:
+        return f"Hardly a change. Was it {_least(move)}? Move it further, or Enter once more to leave it at that."
+    if ways == {way == "down"}:
+        return "Every sensor says that it went the other way. Make the move as asked, or Enter once more to leave it."
+    return ""
+
+
+_SMALL_MM = 30.0
+
+
+def _steps(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[float]:
+    """How far each number of a sensor went, angles the short way."""
+    unit = next(iter(after))
+    pairs = zip(
+        *(each if isinstance(each, list) else [each] for each in (before[unit], after[unit])), strict=True
+    )
+    steps = [b - a for a, b in pairs]
+    return steps if unit == "mm" else [(step + 180.0) % 360.0 - 180.0 for step in steps]
 
 
 def _posture(service: Service, ask: Ask, say: Say, words: str) -> dict[str, Any] | None:
@@ -101,7 +149,7 @@ def _posture(service: Service, ask: Ask, say: Say, words: str) -> dict[str, Any]
             say("Enter, s or q.")
             continue
         try:
-            said: dict[str, Any] = service.post("postures", {})["said"]
+            said: dict[str, Any] = service.get("posture")["said"]
         except Refused as refused:
             if any(fault.code not in _MAY_PASS for fault in refused.faults):
                 raise
@@ -129,10 +177,19 @@ def _expected(changes: Mapping[str, list[str]]) -> str:
 
 
 def run_fit(
-    *, to: str, job: str, token: str | None, record: Path | None, again: Path | None, ask: Ask, say: Say
+    *,
+    to: str,
+    job: str,
+    token: str | None,
+    record: Path | None,
+    again: Path | None,
+    body_zeroed: bool,
+    ask: Ask,
+    say: Say,
 ) -> dict[str, Any]:
     """The whole test; what came of it, for programs. `again`: moves of a file instead, against the job's profiles as
-    they are now. `record`: a new file for moves and verdict. Raises `Refused`."""
+    they are now. `record`: a new file for moves and verdict. `body_zeroed`: the body's zero has been set.
+    Raises `Refused`."""
     if record is not None and record.exists():
         raise Refused([
             Fault("file-exists", "--record", str(record), "a new file", "name another, or remove it")
@@ -143,7 +200,7 @@ def run_fit(
         raise Refused([
             Fault("nothing-moved", "", "no move", "at least one", "move the joints one at a time as asked")
         ])  # fmt: skip
-    verdict = service.post("verdicts", {"moves": made})
+    verdict = service.post("verdicts", {"moves": made, "body_zeroed": body_zeroed})
     found = {"ok": verdict["good"], "job": job, "moves": made, "verdict": verdict}
     if record is not None:
         with record.open("x", encoding="utf-8") as out:

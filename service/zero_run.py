@@ -1,5 +1,6 @@
 """One sensor's zero as a client of the service: the check in words of the command, the profile's new text into a file."""
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,15 @@ from kinematics.errors import Fault, Refused, refuse
 from .bus.feeder import Say
 from .fit_run import CAUTION, Ask, Service
 
-CHECKS = ("--level", "--plumb", "--pitch with --roll", "--half-turn", "--edge", "--joint", "--tape")
+CHECKS = (
+    "--level (with --to-edge of a bucket)",
+    "--plumb",
+    "--pitch with --roll",
+    "--half-turn",
+    "--edge",
+    "--joint",
+    "--tape",
+)
 
 
 def check_of(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -40,7 +49,13 @@ def check_of(given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _faults(given: Mapping[str, Any], made: list[dict[str, Any]]) -> list[Fault]:
-    faults = []
+    faults = [
+        Fault("not-finite", f"--{name}", f"{value}", "a finite number")
+        for name, value in given.items()
+        if isinstance(value, float) and not math.isfinite(value)
+    ]
+    if given["uncertainty"] < 0.0:
+        faults.append(Fault("out-of-range", "--uncertainty", f"{given['uncertainty']:g}", "0 or more"))
     if len(made) != 1:
         said = ", ".join(each["by"] for each in made) or "none"
         faults.append(Fault("bad-option", "zero", f"checks: {said}", "one of " + ", ".join(CHECKS)))
@@ -76,11 +91,14 @@ def run_zero(
     if check["by"] == "half-turn":
         say(CAUTION)
         for side, words in (
-            ("before", "Arm at rest. Enter"),
-            ("after", "Swing half a turn, arm held still, and rest. Enter"),
+            ("before", "Arm at rest, a mark on the ring where it stands. Enter when it rests; q: enough"),
+            ("after", "Swing half a turn to the mark, arm held still. Enter when it rests; q: enough"),
         ):
-            ask(words)
-            check = check | {side: service.post("postures", {})["said"]}
+            if ask(words).strip():
+                raise Refused([
+                    Fault("nothing-moved", "--half-turn", "no swing", "readings before and after half a turn")
+                ])  # fmt: skip
+            check = check | {side: service.get("posture")["said"]}
     body = {"check": check} if sensor is None else {"check": check, "sensor": sensor}
     found = service.post("zeros", body)
     if write is not None:

@@ -25,7 +25,7 @@ PUBLIC = (
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "profile-checks",
-    "jobs/{job}/readouts", *(f"jobs/{{job}}/fitting/{what}" for what in ("postures", "verdicts", "zeros")),
+    "jobs/{job}/readouts", *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip
 _RECORDED = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",
@@ -37,7 +37,8 @@ _TABLE: dict[Right, tuple[str, ...]] = {
     Right.LOOK: (
         "GET /v1/version", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs", f"GET {_JOB}",
         *(f"GET {_JOB}/{what}" for what in (
-            "events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "readouts/live",
+            "events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "fitting/posture",
+            "readouts/live",
         )),
         f"WS {_JOB}/readouts/live",
         *(f"POST /v1/{what}" for what in _COMPUTED),

@@ -1,10 +1,12 @@
 """Fitting sensors: which moves to make, what every sensor says at rest, and what the moves show."""
 
+import asyncio
 import math
 from collections.abc import Iterator, Mapping
+from functools import partial
 from typing import Annotated, Literal, Self
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from pydantic import ConfigDict, Field, model_validator
 
@@ -12,6 +14,7 @@ from kinematics.errors import Fault, Refused, refuse
 from kinematics.fitting import Finding, Move, Moved, Verdict, judge, moves_for
 from kinematics.fitting_moves import WAYS
 from kinematics.sensing import Told
+from kinematics.sensor import Measure
 from kinematics.sensor_set import SensorSet
 from service.live.feed import Feed
 from service.live.posture import posture
@@ -23,7 +26,8 @@ from .jobs import JobId
 from .live import HubDep, feed_of
 
 router = APIRouter(prefix="/v1/jobs/{job}/fitting", tags=["fitting"])
-MOST_MOVES = 40
+MOST_MOVES = 24
+"""There and back of every joint a machine may have, and some again."""
 _FAR = 1e7
 _UNITS = {"deg": math.radians(1.0), "rad": 1.0, "mm": 1e-3, "m": 1.0}
 _OF_ANGLES, _OF_LENGTHS = ("deg", "rad"), ("mm", "m")
@@ -34,10 +38,14 @@ class Said(Strict):
     """What one sensor says, in one unit; two numbers of a pitch-roll."""
 
     model_config = ConfigDict(json_schema_extra=example({"deg": 31.02}))
-    deg: Number | Annotated[list[Number], Field(min_length=2, max_length=2)] | None = None
-    rad: Number | Annotated[list[Number], Field(min_length=2, max_length=2)] | None = None
-    mm: Number | None = None
-    m: Number | None = None
+    deg: Number | Annotated[list[Number], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="An angle, or pitch and roll, in degrees.", examples=[31.02]
+    )
+    rad: Number | Annotated[list[Number], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="The same in rad.", examples=[0.5414]
+    )
+    mm: Number | None = Field(None, description="A length in mm.", examples=[1437.0])
+    m: Number | None = Field(None, description="A length in m.", examples=[1.437])
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -61,19 +69,35 @@ Posture = Annotated[dict[SensorName, Said], Field(max_length=64)]
 What = Literal["swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate", "quarter", "nose"]
 
 
-class MoveIn(Strict):
+class MadeIn(Strict):
     """One move that was made, with what every sensor said at rest before and after it."""
 
     move: What = Field(description="The joint that was moved; quarter: the swing; nose: the whole machine.")
     way: Literal["up", "down"] = Field(description="Which of the two ways of /fitting/moves was made.")
-    before: Posture
-    after: Posture
+    before: Posture = Field(description="What every sensor said before it, by name.")
+    after: Posture = Field(description="And after it.")
+
+
+_EXAMPLE = {"moves": [{
+    "move": "boom", "way": "up",
+    "before": {"body": {"deg": [-0.9, -0.6]}, "boom": {"deg": 13.8}, "stick": {"deg": 80.8}, "idler": {"deg": 5.37}},
+    "after": {"body": {"deg": [-0.9, -0.6]}, "boom": {"deg": 28.8}, "stick": {"deg": 65.8}, "idler": {"deg": 20.37}},
+}]}  # fmt: skip
 
 
 class VerdictIn(Strict):
     """The moves, in the order in which they were made."""
 
-    moves: list[MoveIn] = Field(min_length=1, max_length=MOST_MOVES)
+    model_config = ConfigDict(json_schema_extra=example(_EXAMPLE))
+    moves: list[MadeIn] = Field(
+        min_length=1,
+        max_length=MOST_MOVES,
+        description="One joint each; best there and back, a quarter turn among them.",
+    )
+    body_zeroed: bool = Field(
+        default=False,
+        description="Whether the body's zero was set, by half a turn or on the ring: the quarter turn then tells more.",
+    )
 
 
 class MoveOut(Strict):
@@ -163,16 +187,29 @@ async def moves(job: JobId, hub: HubDep) -> MovesOut:
     )  # fmt: skip
 
 
-@router.post("/postures", summary="What every sensor says at rest")
+@router.get("/posture", summary="What every sensor says at rest")
 async def read_posture(job: JobId, hub: HubDep) -> PostureOut:
     """The median of the last second of every sensor, beyond its range too; refused while one moves or says nothing.
 
-    Nothing is recorded. Send what it says as `before` and `after` of a move.
+    Send what it says as `before` and `after` of a move.
     """
     feed = await feed_of(hub, job)
     sensors = sensors_of(feed)
     # The readings lie in memory and change on this loop; a median of some thousands takes less than a millisecond.
-    rested = posture(feed, hub.now())
+    try:
+        rested = posture(feed, hub.now())
+    except Refused as refused:  # a GET has no body to point into: the sensor is named in words
+        raise Refused(
+            Fault(
+                f.code,
+                f.where,
+                f"{f.where}: {f.found}" if f.where else f.found,
+                f.expected,
+                f.advice,
+                f.numbers,
+            )
+            for f in refused.faults
+        ) from None
     per = {name: 1e3 if sensors.all[name].unit == "m" else math.degrees(1.0) for name in rested.readings}
     return PostureOut(
         job=job, machine=reference(feed.state.machine), attachment=reference(feed.state.attachment),
@@ -182,7 +219,7 @@ async def read_posture(job: JobId, hub: HubDep) -> PostureOut:
 
 
 @router.post("/verdicts", summary="What the moves show of the sensors")
-async def verdict(job: JobId, asked: VerdictIn, hub: HubDep) -> VerdictOut:
+async def verdict(job: JobId, asked: VerdictIn, hub: HubDep, request: Request) -> VerdictOut:
     """Swapped sensors, wrong signs, units and conventions, from moves made one joint at a time. Nothing is recorded."""
     feed = await feed_of(hub, job)
     sensors = sensors_of(feed)
@@ -196,7 +233,16 @@ async def verdict(job: JobId, asked: VerdictIn, hub: HubDep) -> VerdictOut:
         for i, each in enumerate(asked.moves)
     ]  # fmt: skip
     refuse(faults)
-    return verdict_out(await run_in_threadpool(judge, sensors, made))
+    # One at a time: some seconds of arithmetic must not come four abreast in the way of live readouts.
+    async with _one_at_a_time(request):
+        return verdict_out(
+            await run_in_threadpool(partial(judge, body_zeroed=asked.body_zeroed), sensors, made)
+        )
+
+
+def _one_at_a_time(request: Request) -> asyncio.Lock:
+    lock: asyncio.Lock = request.app.state.judging
+    return lock
 
 
 def sensors_of(feed: Feed) -> SensorSet:
@@ -207,13 +253,17 @@ def sensors_of(feed: Feed) -> SensorSet:
 
 
 def raw_of(sensors: SensorSet, where: str, said: Mapping[str, Said], faults: list[Fault]) -> dict[str, Told]:
-    """What sensors say in rad or m; "wrong-units" for a length of an angle's sensor and the reverse."""
+    """What sensors say in rad or m; "wrong-units" for a length of an angle's sensor and the reverse, "not-a-number" for a
+    pair of a sensor of one number and the reverse."""
     found = {}
     for name, each in said.items():
         sensor = sensors.all.get(name)
         wanted = _OF_LENGTHS if sensor is not None and sensor.unit == "m" else _OF_ANGLES
         if sensor is not None and each.unit not in wanted:
             faults.append(Fault("wrong-units", f"{where}.{name}", each.unit, " or ".join(wanted)))
+        elif sensor is not None and isinstance(each.told(), tuple) != (sensor.measures == Measure.PITCH_ROLL):
+            expected = "one number" if isinstance(each.told(), tuple) else "two numbers: pitch, roll"
+            faults.append(Fault("not-a-number", f"{where}.{name}", f"{getattr(each, each.unit)!r}", expected))
         found[name] = each.told()
     return found
 

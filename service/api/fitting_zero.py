@@ -39,6 +39,7 @@ from .jobs import JobId
 from .live import HubDep, feed_of
 
 router = APIRouter(prefix="/v1/jobs/{job}/fitting", tags=["fitting"])
+_STEP_RAD = math.radians(0.02)
 Degrees = Annotated[float, Field(ge=-360, le=360)]
 UncertaintyDeg = Annotated[
     float, Field(ge=0, le=10, description="Standard uncertainty of what was measured, in degrees.", examples=[0.1])
@@ -51,7 +52,7 @@ _EDGE = (
 class ByLevel(Strict):
     """A level laid along the link's pin line, inner pin to outer pin."""
 
-    by: Literal["level"]
+    by: Literal["level"] = Field(description="Of a link with two pins.")
     inclination_deg: Annotated[float, Field(ge=-90, le=90)] = Field(
         description="0 level, positive with the outer end higher."
     )
@@ -63,7 +64,7 @@ class ByLevel(Strict):
 class ByPlumbLine(Strict):
     """A plumb line that passes through both pins, seen square to the arm."""
 
-    by: Literal["plumb-line"]
+    by: Literal["plumb-line"] = Field(description="The same near the vertical.")
     below: bool = Field(description="Whether the outer pin hangs below the inner one.")
     to_edge: bool = Field(default=False, description=_EDGE)
     uncertainty_deg: UncertaintyDeg
@@ -72,25 +73,25 @@ class ByPlumbLine(Strict):
 class ByLean(Strict):
     """The body's lean as measured on the slewing ring."""
 
-    by: Literal["lean"]
-    pitch_deg: Degrees
-    roll_deg: Degrees
+    by: Literal["lean"] = Field(description="Of a sensor of the body.")
+    pitch_deg: Degrees = Field(description="Nose up positive.")
+    roll_deg: Degrees = Field(description="Left side up positive.")
     uncertainty_deg: UncertaintyDeg
 
 
 class ByHalfTurn(Strict):
     """What the body's sensors said before and after half a turn of the swing, arm held still: no level needed."""
 
-    by: Literal["half-turn"]
-    before: Posture
-    after: Posture
+    by: Literal["half-turn"] = Field(description="Of all sensors of the body.")
+    before: Posture = Field(description="What its sensors said before the swing, by name.")
+    after: Posture = Field(description="And after it.")
     uncertainty_deg: UncertaintyDeg
 
 
 class ByEdge(Strict):
     """The cutting edge under a level, corner to corner: of a sensor beyond the tilt axis."""
 
-    by: Literal["edge"]
+    by: Literal["edge"] = Field(description="Of a sensor beyond the tilt axis.")
     inclination_deg: Annotated[float, Field(ge=-90, le=90)] = Field(
         description="0 level, positive with the bucket's left corner higher."
     )
@@ -100,30 +101,32 @@ class ByEdge(Strict):
 class ByJoint(Strict):
     """The true angle of an encoder's joint, of an idler in the stick's frame."""
 
-    by: Literal["joint"]
-    angle_deg: Degrees
+    by: Literal["joint"] = Field(description="Of an encoder.")
+    angle_deg: Degrees = Field(description="As the joint's angle is counted.")
     uncertainty_deg: UncertaintyDeg
 
 
 class ByTape(Strict):
     """A cylinder's length, pin to pin, by tape: of a draw-wire."""
 
-    by: Literal["tape"]
-    length_mm: Annotated[float, Field(gt=0, le=20_000)]
-    uncertainty_mm: Annotated[float, Field(ge=0, le=100)]
+    by: Literal["tape"] = Field(description="Of a draw-wire.")
+    length_mm: Annotated[float, Field(gt=0, le=20_000, description="Pin to pin.")]
+    uncertainty_mm: Annotated[float, Field(ge=0, le=100, description="Standard uncertainty of the tape.")]
 
 
 class ZeroIn(Strict):
     """One sensor and the check that was made of it."""
 
     model_config = ConfigDict(json_schema_extra=example(
-        {"sensor": "boom", "check": {"by": "level", "inclination_deg": 0.4, "ahead": True, "uncertainty_deg": 0.1}}
+        {"sensor": "boom", "check": {"by": "level", "inclination_deg": 0.4, "ahead": True, "uncertainty_deg": 0.1},
+         "said": {"body": {"deg": [-0.3, -0.6]}, "boom": {"deg": 3.62}}}
     ))  # fmt: skip
     sensor: SensorName | None = Field(
         None, description="Which one; left out with half-turn, which sets all of the body's."
     )
     check: Annotated[
-        ByLevel | ByPlumbLine | ByLean | ByHalfTurn | ByEdge | ByJoint | ByTape, Field(discriminator="by")
+        ByLevel | ByPlumbLine | ByLean | ByHalfTurn | ByEdge | ByJoint | ByTape,
+        Field(discriminator="by", description="What was measured, and how."),
     ]
     said: Posture | None = Field(
         None, description="What the sensors said meanwhile; left out: the median of the last still second."
@@ -245,8 +248,14 @@ def _one(
                                      "set the body's zero first, and leave lean_deg out")])  # fmt: skip
             inner = [joint for joint in sensors.assembly.ranges if joint != "tilt"]
             angles = _stance(sensors, said, [*LEAN, *inner])
-            angles["tilt"] = tilt_of_edge(sensors.assembly, angles, math.radians(check.inclination_deg))
-            return zero_of_tilt(sensors, name, reading, angles=angles, uncertainty=_rad(check))
+            inclination = math.radians(check.inclination_deg)
+            angles["tilt"] = tilt_of_edge(sensors.assembly, angles, inclination)
+            # Where the axis stands steep a little of the edge is much of the tilt.
+            low, high = (
+                tilt_of_edge(sensors.assembly, angles, inclination + step) for step in (-_STEP_RAD, _STEP_RAD)
+            )
+            slope = abs(high - low) / (2.0 * _STEP_RAD)
+            return zero_of_tilt(sensors, name, reading, angles=angles, uncertainty=slope * _rad(check))
         case ByJoint():
             value = _single(name, reading)
             return zero_of_encoder(

@@ -168,6 +168,8 @@ class Feed:
         if is_raw(reading):
             if self._held(channel, link, now):  # frames of two connections do not mix
                 return _fed_by_another(channel.name)
+            if channel.feeder is not link:  # its axes may have been put right
+                channel.fused = None
             value = channel.fuse(reading, ours, now, self._since)
             if channel.raw_at == now:
                 channel.feeder = link

@@ -7,7 +7,7 @@ second, at once only while nothing turns, else as one mean over three seconds, i
 the gyro's zero error is taken from rests (`stillness`), for the filter's own look-out sees no rest over an engine.
 
 Time is the sender's. A frame counts from the one before it, the rates between them straight, so the turn is right
-under jitter and where frames are lost.
+under jitter and where frames are lost. An axis of the gyro is believed while it turns once it was seen right (`trust`).
 """
 
 import math
@@ -20,8 +20,10 @@ from vqf import VQF
 
 from kinematics.errors import Fault
 from kinematics.machine import Point
+from kinematics.units import STANDARD_GRAVITY_M_S2
 
 from .stillness import BLOCK_S, FEWEST_IN_BLOCK, REST_S, Rest, Stillness, between, unit
+from .trust import LOOSE_RAD, Trust
 
 MOST_GAP_S = 0.5
 LEARNT_FROM = 20
@@ -40,6 +42,9 @@ SURE_AFTER_S = 6.0
 LEAST_TURN_RAD = math.radians(5.0)
 MOST_OFF_RAD, MOST_OFF = math.radians(2.0), 0.1
 """Between gyro and accelerometer after a turn: at least, and as a part of it."""
+GRAVITY_M_S2, MOST_GRAVITY_OFF = STANDARD_GRAVITY_M_S2, 0.04
+"""What an accelerometer at rest feels in all, and as a part how far off: half a percent is the place on earth."""
+PACE_PART = 0.05
 SCALE, DRIFT_RAD_S = 0.01, math.radians(0.03)
 """What a sound gyro is off (from memory): of all that it turned meanwhile, and for every second."""
 
@@ -49,19 +54,17 @@ _Block = tuple[Point, Point, float, bool]
 
 
 class Fused:
-    """One case, from its first raw frame. `zero`: the gyro's zero error in rad/s, None before the first rest.
-
-    `disagrees`: what gyro and accelerometer said of the last turn that proved the rates wrong, else "".
-    """
+    """One case, from its first raw frame. `zero`: the gyro's zero error in rad/s, None before the first rest."""
 
     __slots__ = (
         "_blocks", "_count", "_filter", "_force", "_held", "_last", "_learning", "_longest", "_moving", "_moving_s",
-        "_path", "_rates", "_reference", "_rows", "_since", "_span", "_step", "_still", "_up", "disagrees", "zero",
+        "_pace", "_path", "_rates", "_reference", "_rows", "_since", "_span", "_step", "_still", "_up", "_weight",
+        "trust", "zero",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.zero: Point | None = None
-        self.disagrees = ""
+        self.trust = Trust()
         self._longest = 0.0
         self._begin()
 
@@ -70,7 +73,8 @@ class Fused:
         self._filter: VQF | None = None
         self._learning: list[_Frame] = []
         self._last: _Frame | None = None
-        self._step = 0.0
+        self._step = self._pace = 0.0
+        self._weight = GRAVITY_M_S2
         self._still = Stillness()
         self._up: Point | None = None
         self._rows: tuple[Point, Point, Point] = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
@@ -78,6 +82,7 @@ class Fused:
         self._reference: tuple[Point, Point, float] | None = None
         self._path = 0.0
         self._since = math.nan
+        self.trust.begin()
         self._no_motion()
         self._new_block()
 
@@ -91,7 +96,7 @@ class Fused:
     def add(self, at_s: float, force: Point, rates: Point) -> Point | Fault:
         """Plumb in the case (unit) after a frame: specific force (m/s2) and rates (rad/s) by its axes, at the sender's
         `at_s`. At rest on the level (0, 0, 9.81) gives (0, 0, 1). Or a `Fault`: "duplicate-reading", which changes
-        nothing, "settling", "too-seldom", "gyro-disagrees"."""
+        nothing, "settling", "too-seldom", "gyro-disagrees", "gyro-unproved", "gravity-off"."""
         frame, last = (at_s, force, rates), self._last
         if last is not None:
             dt = at_s - last[0]
@@ -106,15 +111,16 @@ class Fused:
         if last is None or self._filter is None:
             self._learn(frame)
         else:
+            self._pace += PACE_PART * (at_s - last[0] - self._pace)
             self._advance(self._filter, last, frame)
-        if self.disagrees:
-            return _disagreeing(self.disagrees)
+        if self.trust.wrong:
+            return _disagreeing(self.trust.wrong)
         if self._still.contradicted:
             turning = math.degrees(self._still.contradicted)
             return _disagreeing(f"rates of {turning:.1f} deg/s across plumb, which stands still")
-        if self._filter is not None and self._step > SLOWEST_S:
+        if self._filter is not None and self._pace > SLOWEST_S:
             return Fault(
-                "too-seldom", "at_s", f"a frame every {self._step * 1e3:.0f} ms",
+                "too-seldom", "at_s", f"a frame every {self._pace * 1e3:.0f} ms",
                 f"one every {SLOWEST_S * 1e3:.0f} ms or oftener",
                 "send every frame that the sensor gives, fifty a second or more",
             )  # fmt: skip
@@ -122,6 +128,18 @@ class Fused:
             return Fault(
                 "settling", "", f"{at_s - self._since:.1f} s of frames without a rest in them",
                 f"{REST_S:g} s in which nothing moves", "hold the arm still for two seconds",
+            )  # fmt: skip
+        if abs(self._weight / GRAVITY_M_S2 - 1.0) > MOST_GRAVITY_OFF:
+            return Fault(
+                "gravity-off", "accelerometer_m_s2", f"{self._weight:.2f} m/s2 in all at rest",
+                f"{GRAVITY_M_S2:.2f} within {MOST_GRAVITY_OFF:.0%}",
+                "check its unit, range and axes, and calibrate it; then hold the arm still for two seconds",
+            )  # fmt: skip
+        if self.trust.lost:
+            return Fault(
+                "gyro-unproved", "gyro_rad_s", "a turn about an axis that was not seen to be right yet",
+                f"at most {math.degrees(LOOSE_RAD):g} deg, or one turn seen by gyro and accelerometer alike",
+                "hold still for two seconds, then there is a number; once each way of moving was seen, moving too",
             )  # fmt: skip
         return _turned(self._rows, self._up)
 
@@ -131,7 +149,7 @@ class Fused:
         if len(known) <= LEARNT_FROM:
             return
         steps = [b[0] - a[0] for a, b in pairwise(known)]
-        self._step = max(median(steps), SHORTEST_S)
+        self._step = self._pace = max(median(steps), SHORTEST_S)
         self._filter = VQF(
             self._step, BLOCK_S, tauAcc=TAU_S, motionBiasEstEnabled=False, restBiasEstEnabled=False
         )
@@ -154,6 +172,15 @@ class Fused:
                 (old * before[0] + new * rates[0] - a) * scale, (old * before[1] + new * rates[1] - b) * scale,
                 (old * before[2] + new * rates[2] - c) * scale,
             )))  # fmt: skip
+        if self._up is not None:
+            self.trust.turn(
+                (
+                    0.5 * (before[0] + rates[0]) - a,
+                    0.5 * (before[1] + rates[1]) - b,
+                    0.5 * (before[2] + rates[2]) - c,
+                ),
+                dt,
+            )
         rows = self._rows = _rows(filter_)
         x, y, z = force
         held = self._held
@@ -178,15 +205,20 @@ class Fused:
         self._still.add(force, rates, span)
         rest = self._still.rest
         if rest is not None:
+            self._weight = rest.weight
             self._take_zero(rest)
             if self._up is None:
                 # What came before was turned by the zero error too.
                 self._blocks.clear()
                 self._no_motion()
                 self._hear(filter_, rest.plumb)
+                self.trust.begin()
+                self.trust.stands(rest.plumb)
+                self._refer(unit(_back(self._rows, rest.plumb)), rest.plumb, at_s)
                 return
         if self._up is None or self.zero is None:
             return
+        self.trust.stands(_turned(self._rows, self._up))
         turning = math.dist(rates, self.zero)
         self._path += turning * span
         calm = turning <= MOST_CALM_RAD_S
@@ -199,6 +231,7 @@ class Fused:
                 and math.dist(two[0], three[0]) <= MOST_CHANGE_M_S2):  # fmt: skip
             self._no_motion()
             self._judge(two[0], at_s)
+            self.trust.rest()
             self._hear(filter_, _turned(self._rows, two[0]))
             return
         m = self._moving
@@ -234,28 +267,31 @@ class Fused:
         by_gravity = between(plumb_then, plumb)
         turn, off = max(by_gyro, by_gravity), between(up_then, up)
         sound = SCALE * self._path + DRIFT_RAD_S * (at_s - then_s)
-        if turn < LEAST_TURN_RAD:
-            if off < MOST_OFF_RAD and self._still.rest is not None:
-                self._refer(up, plumb, at_s)
-            return
-        self._refer(up, plumb, at_s)
-        if off > max(MOST_OFF_RAD, MOST_OFF * turn) + sound:
-            self.disagrees = (
+        alike = max(MOST_OFF_RAD, MOST_OFF * turn)
+        # Of a small turn the accelerometer may have been pushed as far by a machine that begins to travel.
+        if off > (alike if turn >= LEAST_TURN_RAD else 2.0 * MOST_OFF_RAD) + sound:
+            self.trust.disagree(plumb_then, plumb, (
                 f"a turn of plumb by {math.degrees(by_gyro):.1f} deg by the gyro, {math.degrees(by_gravity):.1f} deg by "
                 f"the accelerometer, {math.degrees(off):.1f} deg apart"
-            )  # fmt: skip
-        elif sound <= MOST_OFF_RAD:
-            self.disagrees = ""
+            ))  # fmt: skip
+        elif turn >= LEAST_TURN_RAD or self.trust.turned_enough(plumb_then, plumb):
+            if off <= alike and sound <= MOST_OFF_RAD:
+                self.trust.agree(plumb_then, plumb)
+        elif off >= MOST_OFF_RAD or self._still.rest is None:
+            return
+        self._refer(up, plumb, at_s)
 
     def _refer(self, up: Point, plumb: Point, at_s: float) -> None:
         self._reference = up, plumb, at_s
         self._path = 0.0
+        self.trust.refer()
 
 
 def _disagreeing(found: str) -> Fault:
     return Fault(
         "gyro-disagrees", "gyro_rad_s", found, "the same turn of plumb by both, seen at rest before and after it",
-        "check the gyro's unit, and axes and signs of both; then raise the arm by 20 deg, wait two seconds, and lower it",
+        "check the gyro's unit, and axes and signs of both; then make the same move again, 20 deg or more, between two "
+        "rests of two seconds, a swing with the arm raised",
     )  # fmt: skip
 
 

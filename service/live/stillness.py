@@ -30,11 +30,13 @@ MOST_STRAY_RAD = math.radians(0.3)
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """What two seconds without motion showed: plumb in the case (unit), mean rates (rad/s), how long it has lasted."""
+    """What two seconds without motion showed: plumb in the case (unit), mean rates (rad/s), how long it has lasted, and
+    the size of what the accelerometer felt (m/s2)."""
 
     plumb: Point
     rates: Point
     lasted_s: float
+    weight: float
 
 
 class Stillness:
@@ -68,7 +70,7 @@ class Stillness:
                 if self._start is None or between(self._start, plumb) > MOST_STRAY_RAD:
                     self._start, self._since = plumb, REST_S - span_s
                 self._since += span_s
-                self.rest = Rest(plumb, turning, self._since)
+                self.rest = Rest(plumb, turning, self._since, math.hypot(*_mean(forces)))
                 return
         self._start = None
 

@@ -210,6 +210,24 @@ def test_a_pitch_sensor_by_half_a_turn_in_numbers() -> None:
     assert abs(found.uncertainty - found.sensor.noise * math.sqrt(0.5) / 2.0) <= 1e-15
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "code"),
+    [
+        ((0.05, 0.03), (0.05, 0.03), "no-swing-seen"), ((0.05, 0.0), (-0.05, 0.0), "much-lean"),
+        ((0.02, 0.0), (0.0, 0.0), ""),
+    ],
+)  # fmt: skip
+def test_a_half_turn_that_shows_nothing_or_has_to_be_exact(
+    before: tuple[float, float], after: tuple[float, float], code: str
+) -> None:
+    """The same twice: level ground, or nobody swung. 2.9 deg of lean: 10 deg short are a quarter of a degree."""
+    found = zero_by_half_turn(rigs.rig("gravity"), {"body": before}, {"body": after}, uncertainty=0.0)["body"]
+    told = {fault.code: fault for fault in found.doubts if fault.code != "moved-far"}
+    assert set(told) == ({code} if code else set())
+    if code == "much-lean":
+        assert "0.25 deg" in told[code].advice
+
+
 def test_a_boom_by_a_level_in_numbers() -> None:
     """Boom laid level: what its sensor reads is its offset. Left side up 5 deg, boom at 60: a level shows 59.62."""
     sensors = rigs.replaced(rigs.rig("gravity"), "boom", mounting=Mounting(0.0))

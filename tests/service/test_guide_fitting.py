@@ -81,3 +81,11 @@ def test_options_that_make_no_check(words: list[str]) -> None:
     result = CliRunner().invoke(app, ["zero", *words, "--job", "pit", "--uncertainty", "0.1", "--json"])
     assert result.exit_code == 1, result.output
     assert {each["code"] for each in json.loads(result.stdout)["faults"]} == {"bad-option"}
+
+
+def test_numbers_that_are_none() -> None:
+    words = ["zero", "stick", "--job", "pit", "--level", "nan", "--uncertainty", "-1", "--json"]
+    result = CliRunner().invoke(app, words)
+    assert result.exit_code == 1, result.output
+    told = {each["where"]: each["code"] for each in json.loads(result.stdout)["faults"]}
+    assert told == {"--level": "not-finite", "--uncertainty": "out-of-range"}

@@ -22,7 +22,7 @@ PAGES = (
 )  # fmt: skip
 COMPUTING = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "profile-checks",
-    "jobs/{job}/readouts", "jobs/{job}/fitting/postures", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
+    "jobs/{job}/readouts", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip
 RECORDING = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",

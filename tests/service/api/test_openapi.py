@@ -97,7 +97,8 @@ def test_every_body_has_an_example(described: Json) -> None:
 
 
 ORDER = (
-    "jobs", "jobs/{job}/benchmarks", "jobs/{job}/setups", "jobs/{job}/laser-setups", "jobs/{job}/rules",
+    "jobs", "jobs/{job}/benchmarks", "jobs/{job}/setups", "jobs/{job}/fitting/verdicts",
+    "jobs/{job}/fitting/zeros", "jobs/{job}/laser-setups", "jobs/{job}/rules",
     "jobs/{job}/strikes", "jobs/{job}/touches", "jobs/{job}/withdrawals", "jobs/{job}/touches",
     "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/acknowledgements", "jobs/{job}/seats",
     "jobs/{job}/readouts", "jobs/{job}/swings",

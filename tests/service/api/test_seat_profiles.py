@@ -166,7 +166,11 @@ def test_the_units_of_a_job_never_change(dig: JobDoer) -> None:
         assert client.http.request(method, dig.path, json={"units": "ft"}).status_code == 405
     assert dig.refused("withdrawals", {"seq": 1, "reason": "x"}, 422) == {"/seq": "out-of-range"}
     paths = client.get("/openapi.json")["paths"]
-    routes = [path.rpartition("/")[2] for path, item in paths.items() if "{job}" in path and "post" in item]
+    routes = [
+        path.rpartition("/")[2]
+        for path, item in paths.items()
+        if "{job}" in path and "/fitting/" not in path and "post" in item
+    ]
     bodies = {
         "benchmarks": {"name": "kerb", "elevation": 1.0}, "targets": dig.target_body("sump", 1.0),
         "strikes": dig.strike_body(1.13), "readouts": {"pose": edge_at(-2.0)},

@@ -14,6 +14,8 @@ from .shaken import Floats
 JOINTS = ("swing", "boom", "stick", "bucket")
 LINKS = ("body", "boom", "stick", "bucket")
 REST_S, CYCLE_S, END_S = 4.0, 16.0, 5.0
+BEGIN_S = 20.0
+"""Of the work; before it the gyros are seen to be right: the boom raised, a swing there and back, rest between."""
 RAMP_S = 0.8
 
 # Sites stand off the pins; quat is that of the case on its link (w, x, y, z).
@@ -53,7 +55,7 @@ class Dig:
     @property
     def moving(self) -> NDArray[np.bool_]:
         """Where the work goes on, (n,) of bool."""
-        return np.asarray((self.at_s >= REST_S) & (self.at_s < self.at_s[-1] - END_S))
+        return np.asarray((self.at_s >= BEGIN_S) & (self.at_s < self.at_s[-1] - END_S))
 
 
 def _course(
@@ -77,8 +79,10 @@ def _course(
 def _cycles(count: int) -> dict[str, tuple[float, list[tuple[float, float, float]]]]:
     """Dig, lift, swing by 92 deg, dump, swing back, and half a second until the next."""
     moves: dict[str, list[tuple[float, float, float]]] = {name: [] for name in JOINTS}
+    moves["boom"] += [(REST_S, REST_S + 2, 20), (BEGIN_S - 4, BEGIN_S - 2, -20)]
+    moves["swing"] += [(REST_S + 4, REST_S + 7, 60), (REST_S + 9, REST_S + 12, -60)]
     for k in range(count):
-        t = REST_S + k * CYCLE_S
+        t = BEGIN_S + k * CYCLE_S
         moves["boom"] += [
             (t, t + 1.5, -20),
             (t + 1.5, t + 4.5, 7),
@@ -100,7 +104,7 @@ def dig(mujoco: ModuleType, hz: float, cycles: int = 4, mounted: dict[str, str] 
     turns = dict.fromkeys(LINKS, "1 0 0 0") | (mounted or {})
     model = mujoco.MjModel.from_xml_string(_MACHINE.format(sensors=sensors, **turns))
     data = mujoco.MjData(model)
-    at_s = np.arange(round((REST_S + cycles * CYCLE_S + END_S) * hz)) / hz
+    at_s = np.arange(round((BEGIN_S + cycles * CYCLE_S + END_S) * hz)) / hz
     courses = [_course(at_s, *each) for each in _cycles(cycles).values()]
     n = len(at_s)
     felt = {link: Felt(np.empty((n, 3)), np.empty((n, 3)), np.empty((n, 3)), np.empty(n)) for link in LINKS}

@@ -20,7 +20,8 @@ from kinematics.sensor import Mounting
 from kinematics.sensor_set import SensorSet
 from machine_profiles import parse_profile, shipped
 from service.cli import app
-from service.fit_run import Service, guided, run_fit
+from service.fit_run import Service, _doubt, guided, run_fit
+from service.zero_run import run_zero
 from tests.service.api.doing import INDEX, JobDoer
 
 from .making import Door, Feeder, Json, at_rest, in_unit, run, said, sensed
@@ -73,7 +74,7 @@ def job(door: Door) -> JobDoer:
 
 
 def verdict(job: JobDoer, moves: list[Json], status: int = 200) -> Any:
-    return job.post("fitting/verdicts", {"moves": moves}, status)
+    return job.post("fitting/verdicts", {"moves": moves, "body_zeroed": True}, status)
 
 
 def test_the_moves_of_the_machine(job: JobDoer) -> None:
@@ -145,7 +146,7 @@ def test_no_sensors_no_fitting(door: Door) -> None:
     bare = door.job()
     for status, answer in (
         (409, door.http.http.get(f"/v1/jobs/{bare.id}/fitting/moves")),
-        (409, door.http.http.post(f"/v1/jobs/{bare.id}/fitting/postures", json={})),
+        (409, door.http.http.get(f"/v1/jobs/{bare.id}/fitting/posture")),
     ):
         assert answer.status_code in (status, 422), answer.text
         assert answer.json()["errors"][0]["code"] == "no-setup"
@@ -206,6 +207,27 @@ def test_half_a_turn_zeroes_the_body(job: JobDoer) -> None:
     assert zero["after"]["nose_up"] - zero["before"]["nose_up"] == pytest.approx(0.7, abs=1e-3)
 
 
+def test_an_edge_on_a_steep_axis_is_told_as_unsure(job: JobDoer) -> None:
+    """Here 0.1 deg of the edge is more than a degree of tilt."""
+    angles = {"boom": -31.0, "stick": -32.7, "bucket": 127.6, "tilt": 33.2, "pitch": -2.6, "roll": -8.5}
+    there = pose(sensed().assembly, **{name: math.radians(deg) for name, deg in angles.items()})
+    left, right = there.level("left"), there.level("right")
+    inclination = math.degrees(math.asin((left[2] - right[2]) / math.dist(left, right)))
+    told = job.post("fitting/zeros", {
+        "sensor": "tilt", "said": said(there),
+        "check": {"by": "edge", "inclination_deg": inclination, "uncertainty_deg": 0.1},
+    }, 200)  # fmt: skip
+    [zero] = told["zeros"]
+    assert zero["after"] == pytest.approx(zero["before"], abs=1e-6)
+    # The review's own arithmetic gave 1.78 deg for the whole; the edge's part alone, by a step of the tilt:
+    stepped = pose(
+        sensed().assembly, **{name: math.radians(deg + (name == "tilt")) for name, deg in angles.items()}
+    )
+    a, b = stepped.level("left"), stepped.level("right")
+    per_deg = math.degrees(math.asin((a[2] - b[2]) / math.dist(a, b))) - inclination
+    assert zero["uncertainty"] == pytest.approx(math.hypot(0.1 / abs(per_deg), 0.05), rel=0.15)
+
+
 def test_zeros_are_refused_in_words(job: JobDoer) -> None:
     check = {"by": "level", "inclination_deg": 85.0, "ahead": True, "uncertainty_deg": 0.1}
     for body, code in (
@@ -214,6 +236,8 @@ def test_zeros_are_refused_in_words(job: JobDoer) -> None:
         ({"said": said(at_rest()), "check": check}, "missing-field"),
         ({"sensor": "boom", "said": {}, "check": check}, "missing-reading"),
         ({"sensor": "tilt", "said": said(at_rest()), "check": check}, "not-sensed-so"),
+        ({"sensor": "boom", "said": said(at_rest()) | {"body": {"deg": 0.3}}, "check": check}, "not-a-number"),
+        ({"sensor": "boom", "said": said(at_rest()) | {"boom": {"deg": [1.0, 2.0]}}, "check": check}, "not-a-number"),
         ({"sensor": "boom", "said": said(at_rest()), "check": {"by": "tape", "length_mm": 900, "uncertainty_mm": 1}},
          "not-sensed-so"),
     ):  # fmt: skip
@@ -288,7 +312,7 @@ def test_guided_at_the_prompt_with_two_plugs_exchanged(door: Door, tmp_path: Pat
         hand = Hand(rig, OUT)
         told = run_fit(
             to=f"http://127.0.0.1:{door.port}", job=job.id, token=None, record=tmp_path / "fit.json", again=None,
-            ask=hand.ask, say=lines.append,
+            body_zeroed=True, ask=hand.ask, say=lines.append,
         )  # fmt: skip
     assert [(each["move"], each["way"]) for each in told["moves"]] == [
         ("boom", "up"), ("boom", "down"), ("stick", "up"), ("stick", "down")
@@ -298,7 +322,8 @@ def test_guided_at_the_prompt_with_two_plugs_exchanged(door: Door, tmp_path: Pat
     assert any("swing radius" in line for line in lines)
     # The same moves again from the file, by the command.
     result = CliRunner().invoke(app, [
-        "fit", "--to", f"http://127.0.0.1:{door.port}", "--job", job.id, "--again", str(tmp_path / "fit.json"), "--json",
+        "fit", "--to", f"http://127.0.0.1:{door.port}", "--job", job.id, "--again", str(tmp_path / "fit.json"),
+        "--body-zeroed", "--json",
     ])  # fmt: skip
     assert result.exit_code == 1, result.output
     assert json.loads(result.stdout)["verdict"] == told["verdict"]
@@ -317,6 +342,44 @@ def test_a_moving_arm_is_asked_again_and_enough_is_enough(door: Door) -> None:
     assert "Enter, s or q." in told
 
 
+def test_a_move_too_small_or_the_other_way_is_said_at_once(door: Door) -> None:
+    """3 deg, then 13 the other way, left at that; the posture after it counts."""
+    job = door.dug()
+    lines: list[str] = []
+    with Rig(door, job) as rig:
+        turns = iter([0.0, 3.0, -13.0])
+
+        def ask(_: str) -> str:
+            by = next(turns, None)
+            if by is None:
+                return "q"
+            rig.pose = turned({"boom": by})
+            time.sleep(1.3)
+            return ""
+
+        made = guided(Service(f"http://127.0.0.1:{door.port}", job.id, None), ask, lines.append)
+    assert [(each["move"], each["way"]) for each in made] == [("boom", "up")]
+    assert any(line.startswith("Hardly a change. Was it at least 10 deg?") for line in lines), lines
+    here = {"boom": {"deg": 10.0}, "wire": {"mm": 900.0}}
+    move = {"move": "boom", "least_deg": 10.0, "changes": {"boom": ["grows"], "wire": ["grows"]}}
+    other = {"boom": {"deg": -5.0}, "wire": {"mm": 800.0}}
+    assert "the other way" in _doubt(move, "up", here, other)
+    assert _doubt(move, "down", here, other) == ""
+    assert _doubt(move, "up", here, {"boom": {"deg": 25.0}, "wire": {"mm": 800.0}}) == ""
+    assert _doubt({**move, "move": "quarter"}, "up", here, here) == ""
+
+
+def test_a_half_turn_that_is_not_made_sets_nothing(door: Door, tmp_path: Path) -> None:
+    job = door.dug()
+    check = {"by": "half-turn", "uncertainty_deg": 0.05}
+    with Rig(door, job), pytest.raises(Refused, match="half a turn"):
+        run_zero(
+            to=f"http://127.0.0.1:{door.port}", job=job.id, token=None, sensor=None, check=check,
+            write=tmp_path / "new.toml", ask=lambda _: "q", say=lambda _: None,
+        )  # fmt: skip
+    assert not (tmp_path / "new.toml").exists()
+
+
 def test_what_the_command_refuses(door: Door, tmp_path: Path) -> None:
     address = f"http://127.0.0.1:{door.port}"
     with pytest.raises(Refused, match="a job on record"):
@@ -330,4 +393,12 @@ def test_what_the_command_refuses(door: Door, tmp_path: Path) -> None:
         ({"record": None, "again": tmp_path / "none.json"}, "what --record wrote"),
     ):
         with pytest.raises(Refused, match=code):
-            run_fit(to=address, job="pit", token=None, ask=lambda _: "q", say=lambda _: None, **more)
+            run_fit(
+                to=address,
+                job="pit",
+                token=None,
+                body_zeroed=False,
+                ask=lambda _: "q",
+                say=lambda _: None,
+                **more,
+            )
