@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kinematics.errors import Refused
@@ -74,6 +74,7 @@ def refusal(value: object, unit: str) -> Refused:
 
 
 @pytest.mark.parametrize("unit", DECIMAL_UNITS)
+@settings(deadline=None)  # the first value loads the registry of units
 @given(value=st.floats(-9_000.0, 9_000.0))
 def test_lengths_agree_with_pint(unit: LengthUnit, value: float) -> None:
     """Referee: pint's own definitions file."""
