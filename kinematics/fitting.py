@@ -14,12 +14,13 @@ from typing import Any
 
 from .errors import Fault, refuse
 from .fitting_changes import Changes
-from .fitting_guess import CLEARLY, Fit, Guess, Judge, explained
+from .fitting_guess import CLEARLY, Both, Fit, Guess, Judge, explained
 from .fitting_moves import BODY_MOVES, WAYS, Move, Moved, moves_for, names_for, numbers_of, seen
 from .fitting_traits import KINDS, Numbers
 from .fitting_words import (
     Finding,
     angles_wrong,
+    by_lean,
     cannot_tell,
     decided_by,
     findings_of,
@@ -34,7 +35,6 @@ __all__ = ["Doubt", "Finding", "Move", "Moved", "Verdict", "judge", "moves_for"]
 
 GOOD, FAULTY, CANNOT_TELL, UNTESTED = "good", "faulty", "cannot-tell", "untested"
 _TRIES = 3
-Both = tuple[Mapping[str, Numbers], Mapping[str, Numbers]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,25 +66,32 @@ class Verdict:
     next_move: str | None
 
 
-def judge(sensors: SensorSet, moves: Sequence[Moved | tuple[Any, ...]]) -> Verdict:
+def judge(
+    sensors: SensorSet, moves: Sequence[Moved | tuple[Any, ...]], *, body_zeroed: bool = False
+) -> Verdict:
     """What is wrong with the sensors, from moves made one joint at a time; see `Moved`, `moves_for`.
 
     The boom raised 20 deg: a boom sensor of gravity that says 20 deg more is as it should be, one that says 20 less has
-    the wrong sign, or, where all say so, the boom was lowered. Raw readings in rad and m, beyond their range too.
+    the wrong sign, or, where all say so, the boom was lowered or all signs are wrong. Raw readings in rad and m, beyond
+    their range too. Other joints may sink 2 deg in each move. `body_zeroed`: whether the body's mounting was set by half
+    a turn first; if not, it may be up to 2 deg off in any direction, which keeps a small lean from showing its signs.
     Raises `Refused` with every fault: "no-such-move", "no-such-sensor", "missing-reading", "not-a-number", "not-finite",
     "not-moved" for a move with the same readings before and after.
     """
     made = tuple(Moved(*move) for move in moves)
     raw = _checked(sensors, made)
-    trial = Judge(Changes(sensors, made, raw))
+    trial = Judge(Changes(sensors, made, raw, body_zeroed))
     fits = explained(trial)
     if not fits:
         return _unexplained(trial)
     if len(fits) > 1:
-        read = [(fit, angles_wrong(sensors, made, fit.guess, raw)) for fit in fits]
+        read = [(fit, angles_wrong(trial, fit.guess)) for fit in fits]
         clean = [fit for fit, angles in read if angles is not None and not angles]
         unknown = [fit for fit, angles in read if angles is None]
-        fits = [*clean, *unknown] if clean else fits
+        # A mounting not set yet spoils the angles of sound sensors too: that the operator erred stays possible.
+        erred = [fit for fit, angles in read if angles and any(fit.made)]
+        alike = any(fit.guess.together for fit in clean) and not any(any(fit.made) for fit in clean)
+        fits = [*clean, *unknown, *(erred if alike else ())] if clean else fits
     if len(fits) > 1:
         return _several(trial, fits)
     return _one(trial, raw, fits[0])
@@ -94,15 +101,15 @@ def _one(trial: Judge, raw: Sequence[Both], fit: Fit) -> Verdict:
     """The verdict of the one explanation: its findings, what the angles say besides, and what would look the same."""
     sensors, moves = trial.sensors, trial.changes.moves
     findings = list(findings_of(sensors, moves, fit))
-    angles = angles_wrong(sensors, moves, fit.guess, raw)
+    angles = angles_wrong(trial, fit.guess)
     others = _others(trial, fit)
     halves: list[Finding] = []
     if angles is not None:
-        halves = half_turns(sensors, moves, fit.guess, raw) if not findings else []
+        halves = half_turns(trial, fit.guess) if not findings else []
         others = [
             guess for guess in others if all(trait.code != "half-turn" for _, trait in guess.seats.values())
         ]
-        read = [(guess, angles_wrong(sensors, moves, guess, raw)) for guess in others]
+        read = [(guess, angles_wrong(trial, guess)) for guess in others]
         if angles:
             right = [guess for guess, wrong in read if wrong == []]
             findings += _angles(trial, fit, angles, right, halves)
@@ -110,7 +117,7 @@ def _one(trial: Judge, raw: Sequence[Both], fit: Fit) -> Verdict:
         else:
             others = [guess for guess, wrong in read if not wrong]
     doubts = [
-        Doubt(finding, not _kind_only(guess))
+        Doubt(by_lean(finding, sensors, zeroed=trial.changes.body_zeroed), not _kind_only(guess))
         for guess in others
         for finding in findings_of(sensors, moves, _bare(guess, fit))
     ]
@@ -123,7 +130,7 @@ def _one(trial: Judge, raw: Sequence[Both], fit: Fit) -> Verdict:
     _mark(status, findings)
     again = next((moves[i].what for i, how in enumerate(fit.made) if how), None)
     told = again or (_deciding(trial, fit.guess, essential) if essential else None)
-    turned = turned_exactly(sensors, moves, fit, raw)
+    turned = turned_exactly(trial, fit, raw)
     return Verdict(not findings and not essential, tuple(findings), status, turned, tuple(doubts), told)
 
 
@@ -145,7 +152,7 @@ def _angles(
         return [told[0][1]]  # a number that no sensor of this kind can say is no mounting's
     mountings = [of_fault(i, fault) for i, fault in angles]
     if told or halves:
-        decides = decided_by(_deciding(trial, fit.guess, right))
+        decides = decided_by(_deciding(trial, fit.guess, right), zeroed=trial.changes.body_zeroed)
         return [cannot_tell([*halves, *(finding for _, finding in told), *mountings], decides)]
     return mountings
 
@@ -157,12 +164,12 @@ def _several(trial: Judge, fits: list[Fit]) -> Verdict:
     first = next((fit for fit in fits if _can_arrive(fit.guess)), fits[0])
     rest = [fit.guess for fit in fits if fit is not first]
     told = again or _deciding(trial, first.guess, rest)
-    finding = cannot_tell(list(dict.fromkeys(choices)), decided_by(told))
+    finding = cannot_tell(list(dict.fromkeys(choices)), decided_by(told, zeroed=trial.changes.body_zeroed))
     status = dict.fromkeys(sensors.all, UNTESTED)
     _mark(status, [finding])
     same = [
         a if all(b is not None and a is not None and abs(a - b) <= 0.05 for b in each) else None
-        for each in zip(*(fit.turned for fit in fits), strict=True)
+        for each in zip(*(turned_exactly(trial, fit, trial.changes.raw) for fit in fits), strict=True)
         for a in [each[0]]
     ]
     return Verdict(
@@ -175,7 +182,7 @@ def _unexplained(trial: Judge) -> Verdict:
     sensors, moves = trial.sensors, trial.changes.moves
     at: dict[str, list[int]] = {}
     for i in range(len(moves)):
-        alone = Judge(Changes(sensors, (moves[i],), (trial.changes.raw[i],)))
+        alone = trial.of((moves[i],), (trial.changes.raw[i],))
         if alone.fit(alone.sound) is not None:
             continue
         blamed = [
@@ -211,7 +218,7 @@ def _others(trial: Judge, fit: Fit) -> list[Guess]:
         if len(more) > 2 or guess.cost > 1.0 or more.keys() & faulty.keys():
             continue
         tried = replace(guess, seats={**base.seats, **more}, loose=base.loose)
-        found = trial.fit(replace(tried, cost=base.cost))
+        found = trial.fit(replace(tried, cost=base.cost), fit.total)
         if found is not None and found.total <= fit.total and found.squares <= fit.squares + CLEARLY:
             alike.append(tried)
     return alike
@@ -261,7 +268,7 @@ def _deciding(trial: Judge, base: Guess, others: Sequence[Guess]) -> str | None:
                 {n: numbers_of(v) for n, v in both[1].items()},
             )
             made = Moved(what=what, grows=True, before=raw[0], after=raw[1])
-            alone = Judge(Changes(sensors, (made,), (raw,)))
+            alone = trial.of((made,), (raw,))
             for k, guess in enumerate(others):
                 fit = alone.fit(replace(guess, loose=()))
                 told[k] += fit is None or fit.total > guess.cost or fit.squares > CLEARLY

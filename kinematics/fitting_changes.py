@@ -16,7 +16,7 @@ import numpy as np
 from .assembly import Assembly
 from .drives import cylinder_length, four_bar_from_bucket
 from .errors import Refused
-from .fitting_moves import BODY_MOVES, NOSE, Moved
+from .fitting_moves import BODY_MOVES, Moved
 from .fitting_traits import Numbers, Trait
 from .linkage import wrapped
 from .machine import Point
@@ -38,8 +38,11 @@ from .sensor import ARM, Axes, Measure, Mounting, Sensor
 from .sensor_set import LEAN, SensorSet, gives
 
 SIGMAS = 4.0
-"""A change that is off by more than this many standard deviations does not fit. With the floors below a joint is
-believed to have stood still within 0.4 deg at least, the body within 0.6: tracks rock, oil leaks past."""
+"""A change that is off by more than this many standard deviations, beyond what is tolerated, does not fit. With the
+floors below a body is believed to have stood still within 0.6 deg: tracks rock."""
+CREEP_RAD, CREEP_SIGMA_RAD = math.radians(2.0), math.radians(0.5)
+"""So far a joint that was held may sink in one move, oil leaks past, at no cost; the less the likelier."""
+STEEP = 2.0  # so much further a tilt sensor turns with it, where the tilt axis is not level
 FLOOR_RAD, BODY_FLOOR_RAD, FLOOR_M = math.radians(0.1), math.radians(0.15), 0.001
 STUCK_SIGMAS, STUCK_FLOOR_RAD = 3.5, math.radians(0.02)
 OF_TURN = 0.01
@@ -51,7 +54,9 @@ _LEAST_RISE = 0.05
 # A sine so little past 1 is noise at the vertical, further past it is no inclination.
 PAST_ONE = 1.02
 _SAMPLES = 61
-_QUARTER_SLACK = math.radians(20.0)
+_ASTRAY = math.radians(
+    30.0
+)  # beyond its joint, a tilt sensor shows an axis near plumb: then it shows no tilt
 _LINKS = ("boom", "fore_boom", "stick", "bucket")
 Span = tuple[float, float]
 
@@ -60,17 +65,20 @@ Span = tuple[float, float]
 class Entry:
     """What one channel says of one move.
 
-    `off`: by how many standard deviations it failed to stand still, 0 where it need not. `spans`: how far the joint
-    turned (rad), any of them; None: nothing is said. `sigma`: of a span (rad).
+    `off`: by how many standard deviations it failed to stand still, beyond what is tolerated, 0 where it need not;
+    `square`: of its whole misfit. `spans`: how far the joint turned (rad), any of them; None: nothing is said. `sigma`:
+    of a span (rad). `creep`: how far off (rad) a span may be where a joint that was held has sunk.
     """
 
     off: float = 0.0
+    square: float = 0.0
     spans: tuple[Span, ...] | None = None
     sigma: float = 1.0
+    creep: float = 0.0
 
 
 FREE = Entry()
-IMPOSSIBLE = Entry(off=math.inf)
+IMPOSSIBLE = Entry(off=math.inf, square=math.inf)
 
 
 @dataclass(slots=True)
@@ -80,6 +88,7 @@ class Changes:
     sensors: SensorSet
     moves: tuple[Moved, ...]
     raw: tuple[tuple[Mapping[str, Numbers], Mapping[str, Numbers]], ...]
+    body_zeroed: bool = False
     _known: dict[tuple[str, Trait, int, Point], Entry] = field(init=False, default_factory=dict)
     _plumbs: dict[tuple[object, ...], Point] = field(init=False, default_factory=dict)
 
@@ -121,16 +130,25 @@ class Changes:
             slack = 0.0
             if how == "lean":  # a swinging boom takes its plane into the lean
                 slack = 2.0 * max(across(_UP, plumb), math.radians(1.0))
-            return Entry(off=_off(sensor, before, after, slack))
+            return _still(sensor, before, after, slack, self._creep(sensor, what))
         if not sensor.by_gravity:
             return self._direct(sensor, what, before[0], after[0])
         if sensor.place == "tilt":
-            step = wrapped(
-                _across(sensor, _signed(sensor, after)) - _across(sensor, _signed(sensor, before)), 0.0
+            one, other = (_across(sensor, _signed(sensor, said)) for said in (before, after))
+            level, reach = (
+                _across(sensor, felt(sensor, _axes(sensor), _UP)),
+                self.sensors.assembly.ranges["tilt"],
             )
-            return self._by_slope(sensor, what, step, sigma_of(sensor))
-        level = what in BODY_MOVES
-        return self._turned(sensor, what, before, after, _UP if level else plumb)
+            beyond = [
+                v
+                for v in (one, other)
+                if not reach.low - _ASTRAY <= wrapped(v - level, 0.0) <= reach.high + _ASTRAY
+            ]
+            if beyond and trait.factor == 1.0:
+                return FREE
+            step = wrapped(other - one, 0.0)
+            return self._by_slope(sensor, what, step, sigma_of(sensor), STEEP * CREEP_RAD)
+        return self._turned(sensor, what, before, after, _UP if what in BODY_MOVES else plumb)
 
     def _how(self, sensor: Sensor, what: str) -> str:
         place = sensor.place
@@ -142,7 +160,8 @@ class Changes:
             (joint,) = gives(sensor)
             return "turns" if joint == what else "still"
         if place == "tilt":
-            return {"tilt": "turns", "rotate": "still"}.get(what, "free")
+            # In a rotation too: where its axis stands steep a joint that sinks a little turns it far.
+            return "turns" if what == "tilt" else "free"
         if place == "body" or what in ("tilt", "rotate"):
             return "still"
         if what == "swing_boom":
@@ -150,20 +169,44 @@ class Changes:
         (joint,) = gives(sensor)
         return "turns" if _LINKS.index(what) <= _LINKS.index(joint) else "still"
 
+    def _creep(self, sensor: Sensor, what: str) -> float:
+        """How far what a sensor measures (rad or m) may change because one joint that was held has sunk."""
+        if sensor.place == "body":
+            return 0.0
+        if not sensor.by_gravity:
+            if sensor.place == what:
+                return 0.0
+            if sensor.measures == Measure.ANGLE and sensor.place != "idler":
+                return CREEP_RAD
+            (joint,) = gives(sensor)
+            return 0.0 if joint == what else CREEP_RAD * self._steepest(sensor, joint)
+        (joint,) = gives(sensor)
+        inner = _LINKS[: _LINKS.index(joint) + 1]
+        held = [one for one in inner if one in self.sensors.assembly.ranges and one != what]
+        if sensor.place in ("idler", "power_link") and "bucket" in held:
+            return CREEP_RAD * max(1.0, self._steepest(sensor, "bucket"))
+        return CREEP_RAD if held else 0.0
+
+    def _steepest(self, sensor: Sensor, joint: str) -> float:
+        low, high = slopes(self.sensors.assembly, sensor, joint)
+        return max(-low, high)
+
     def _direct(self, sensor: Sensor, what: str, before: float, after: float) -> Entry:
         step = sensor.sign * _step(sensor, before, after)
         if sensor.place == what and sensor.measures == Measure.ANGLE:
             return Entry(spans=((step, step),), sigma=sigma_of(sensor))
         return self._by_slope(sensor, what, step, sigma_of(sensor))
 
-    def _by_slope(self, sensor: Sensor, what: str, step: float, sigma: float) -> Entry:
+    def _by_slope(self, sensor: Sensor, what: str, step: float, sigma: float, creep: float = 0.0) -> Entry:
         """A step of what the sensor measures as the turns that may have made it: a mean slope is one of the slopes."""
         low, high = slopes(self.sensors.assembly, sensor, what)
         if low <= 0.0 <= high:  # either way, and near where it stands still by any amount
             least = min(abs(step) / max(-low, high, 1e-9), math.pi)
-            return Entry(spans=((-math.pi, -least), (least, math.pi)), sigma=sigma / max(-low, high, 1e-9))
+            most = max(-low, high, 1e-9)
+            return Entry(spans=((-math.pi, -least), (least, math.pi)), sigma=sigma / most, creep=creep / most)
         ends = sorted((step / low, step / high))
-        return Entry(spans=((ends[0], ends[1]),), sigma=sigma / min(abs(low), abs(high)))
+        least = min(abs(low), abs(high))
+        return Entry(spans=((ends[0], ends[1]),), sigma=sigma / least, creep=creep / least)
 
     def _turned(self, sensor: Sensor, what: str, before: Numbers, after: Numbers, plumb: Point) -> Entry:
         axes = _axes(sensor)
@@ -174,6 +217,7 @@ class Changes:
             reach = cumulated(self.sensors, sensor.place)
             one, other = _within(one, reach), _within(other, reach)
         sigma = sigma_of(sensor) / min(_rise(sensor, before), _rise(sensor, after))
+        creep = self._creep(sensor, what)
         steps = sorted({wrapped(b - a, 0.0) for a in one for b in other})
         off = 0.0
         if sensor.measures == Measure.PITCH_ROLL and what not in BODY_MOVES:
@@ -181,10 +225,10 @@ class Changes:
             y = axes[0][1], axes[1][1], axes[2][1]
             off = abs(sum(c * (b - a) for c, a, b in zip(y, *aside, strict=True))) / sigma_of(sensor)
         if what == "bucket" and sensor.place in ("idler", "power_link"):
-            entries = [self._by_slope(sensor, what, step, sigma) for step in steps]
+            entries = [self._by_slope(sensor, what, step, sigma, creep) for step in steps]
             spans = tuple(span for entry in entries for span in entry.spans or ())
-            return Entry(off=off, spans=spans, sigma=max(entry.sigma for entry in entries))
-        return Entry(off=off, spans=tuple((step, step) for step in steps), sigma=sigma)
+            return Entry(off, off * off, spans, *max((entry.sigma, entry.creep) for entry in entries))
+        return Entry(off, off * off, tuple((step, step) for step in steps), sigma, creep)
 
 
 def sigma_of(sensor: Sensor) -> float:
@@ -198,16 +242,25 @@ def _step(sensor: Sensor, before: float, after: float) -> float:
     return after - before if sensor.unit == "m" else wrapped(after - before, 0.0)
 
 
-def _off(sensor: Sensor, before: Numbers, after: Numbers, slack: float = 0.0) -> float:
-    worst = max(abs(_step(sensor, a, b)) for a, b in zip(before, after, strict=True))
-    return max(worst - slack, 0.0) / sigma_of(sensor)
+def _still(sensor: Sensor, before: Numbers, after: Numbers, slack: float, creep: float) -> Entry:
+    """Of a sensor whose link should have stood still; of a pair on the arm plumb itself, whose roll runs about where the
+    pitch comes to a right angle."""
+    if len(before) > 1 and sensor.place != "body":
+        one, other = (plumb_of(*_signed(sensor, said)) for said in (before, after))
+        worst = 2.0 * math.asin(min(0.5 * math.dist(one, other), 1.0))
+    else:
+        worst = max(abs(_step(sensor, a, b)) for a, b in zip(before, after, strict=True))
+    worst, sigma = max(worst - slack, 0.0), sigma_of(sensor)
+    soft = math.hypot(sigma, creep * CREEP_SIGMA_RAD / CREEP_RAD)
+    return Entry(max(worst - creep, 0.0) / sigma, (worst / soft) ** 2)
 
 
 def _stuck(sensor: Sensor, before: Numbers, after: Numbers) -> Entry:
     """Stuck is stiller than still: its noise alone may show. Scaled so that `SIGMAS` is the limit here too."""
     floor = STUCK_FLOOR_RAD if sensor.unit == "rad" else 0.0
     sigma = math.hypot(math.sqrt(2.0) * sensor.noise, floor) * STUCK_SIGMAS / SIGMAS
-    return Entry(off=max(abs(_step(sensor, a, b)) for a, b in zip(before, after, strict=True)) / sigma)
+    off = max(abs(_step(sensor, a, b)) for a, b in zip(before, after, strict=True)) / sigma
+    return Entry(off, off * off)
 
 
 def _signed(sensor: Sensor, said: Numbers) -> Numbers:
@@ -328,26 +381,3 @@ def body_plumb(parts: list[tuple[Sensor, Axes, Numbers]]) -> Point | None:
             return whole(axes, *signed)
         lines.append(line_of(sensor, axes, signed[0]))
     return meeting(lines[0], lines[1])
-
-
-def body_entry(move: Moved, sigma: float, before: Point | None, after: Point | None) -> tuple[Entry, Entry]:
-    """What the body's plumb before and after says of a swing or a raised nose, (made as told, made the other way)."""
-    if before is None or after is None:
-        return IMPOSSIBLE, IMPOSSIBLE
-    pitch, roll = (
-        math.atan2(after[0], math.hypot(after[1], after[2])) - math.atan2(before[0], math.hypot(before[1], before[2])),
-        math.atan2(after[1], after[2]) - math.atan2(before[1], before[2]),
-    )  # fmt: skip
-    spans = ((pitch, pitch),)
-    if move.what == NOSE:
-        one = Entry(max(abs(roll) - abs(pitch), 0.0) / sigma, spans, sigma)
-        return one, one
-    turn = math.atan2(before[1], before[0]) - math.atan2(after[1], after[0])
-    both = []
-    for side in (1.0, -1.0):
-        quarter = 0.5 * math.pi * (side if move.grows else -side)
-        # The swing is by eye; the one that explains most within its slack.
-        s = quarter + max(-_QUARTER_SLACK, min(_QUARTER_SLACK, wrapped(turn - quarter, 0.0)))
-        should = swung(before, s)
-        both.append(Entry(math.dist(should, after) / sigma, spans, sigma))
-    return both[0], both[1]

@@ -2,12 +2,23 @@
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-from .fitting_changes import FLOOR_RAD, OF_TURN, SIGMAS, Changes, Entry, body_entry, body_names, body_plumb
-from .fitting_moves import BODY_MOVES, QUARTER, least_of
-from .fitting_traits import Trait, plain, traits_of
+from .fitting_body import body_entry, slack_of
+from .fitting_changes import (
+    CREEP_RAD,
+    CREEP_SIGMA_RAD,
+    FLOOR_RAD,
+    OF_TURN,
+    SIGMAS,
+    Changes,
+    Entry,
+    body_names,
+    body_plumb,
+)  # fmt: skip
+from .fitting_moves import BODY_MOVES, QUARTER, Moved, least_of
+from .fitting_traits import Numbers, Trait, plain, traits_of
 from .machine import Point
 from .sensor_set import SensorSet
 
@@ -15,9 +26,16 @@ CLEARLY = 16.0
 """How much better (sum of squared standard deviations) the best explanation has to be than another as simple."""
 # Joints and rest are judged by eye: two thirds of what was asked for is enough.
 ENOUGH = 2.0 / 3.0
-FARTHEST_RAD = math.radians(200.0)
+BEYOND_RAD = math.radians(10.0)  # no joint turns further than it can, but for what sensors are off
 MANY = 5
 ONE_MOVE, ALL_MOVES = 1.5, 2.5
+TOGETHER = 1.5
+"""One wrong default of a map on all sensors of a kind: rarer than one fault, likelier than two."""
+BESIDE = 0.5
+"""So much dearer it is still told beside an operator who erred."""
+AGAIN = 0.5
+"""What a joint moved the other way both there and back costs beyond the two moves: who errs so errs hardly twice."""
+Both = tuple[Mapping[str, Numbers], Mapping[str, Numbers]]
 AS_TOLD, SMALL, OTHER_WAY = "", "too-small", "other-way"
 
 
@@ -25,12 +43,14 @@ AS_TOLD, SMALL, OTHER_WAY = "", "too-small", "other-way"
 class Guess:
     """Which channel each sensor's reading really arrives on, and with which trait; `cost`: how many faults that is.
 
-    `loose`: (channel, move or None for all) whose change is left out of account.
+    `loose`: (channel, move or None for all) whose change is left out of account. `together`: sensors with the one same
+    fault.
     """
 
     seats: Mapping[str, tuple[str, Trait]]
     cost: float
     loose: tuple[tuple[str, int | None], ...] = ()
+    together: tuple[str, ...] = ()
 
     def faulty(self) -> dict[str, tuple[str, Trait]]:
         """Sensors that do not arrive as they should."""
@@ -56,9 +76,11 @@ class Judge:
     changes: Changes
     sound: Guess = field(init=False)
     traits: Mapping[str, tuple[Trait, ...]] = field(init=False)
+    _order: list[int] = field(init=False)  # moves, the ones that guesses last failed on first
 
     def __post_init__(self) -> None:
         self.traits = {name: tuple(traits_of(self.sensors, name)) for name in self.sensors.all}
+        self._order = list(range(len(self.changes.moves)))
         every = self.changes.sensors.all
         self.sound = Guess({name: (name, plain(sensor)) for name, sensor in every.items()}, 0.0)
 
@@ -67,20 +89,37 @@ class Judge:
         """The set under test."""
         return self.changes.sensors
 
-    def fit(self, guess: Guess) -> Fit | None:
-        """How a guess fits; None where something is off by more than `SIGMAS`."""
+    def fit(self, guess: Guess, most: float = math.inf) -> Fit | None:
+        """How a guess fits; None where something is off by more than `SIGMAS`, or it takes more than `most` faults."""
         total, squares = guess.cost, 0.0
-        turned: list[float | None] = []
-        made: list[str] = []
-        for i in range(len(self.changes.moves)):
-            found = self._move(guess, i)
-            if found is None:
+        found: dict[int, tuple[float | None, str]] = {}
+        if total > most:
+            return None
+        for at, i in enumerate(self._order):
+            move = self._move(guess, i)
+            if move is not None:
+                penalty, square, turn, how = move
+                total, squares = total + penalty, squares + square
+                found[i] = turn, how
+            if move is None or total > most:
+                self._order.insert(0, self._order.pop(at))
                 return None
-            penalty, square, turn, how = found
-            total, squares = total + penalty, squares + square
-            turned.append(turn)
-            made.append(how)
-        return Fit(guess, total, squares, tuple(turned), tuple(made))
+        turned, made = zip(*(found[i] for i in range(len(found))), strict=True) if found else ((), ())
+        total += AGAIN * self._both_ways(made)
+        return Fit(guess, total, squares, turned, made) if total <= most else None
+
+    def _both_ways(self, made: Sequence[str]) -> int:
+        """Joints that were moved the other way both there and back."""
+        ways = {
+            (move.what, move.grows)
+            for move, how in zip(self.changes.moves, made, strict=True)
+            if how == OTHER_WAY
+        }
+        return sum((what, not grows) in ways for what, grows in ways) // 2
+
+    def of(self, moves: tuple[Moved, ...], raw: tuple[Both, ...]) -> "Judge":
+        """The same of other moves."""
+        return Judge(Changes(self.sensors, moves, raw, self.changes.body_zeroed))
 
     def _move(self, guess: Guess, i: int) -> tuple[float, float, float | None, str] | None:
         move = self.changes.moves[i]
@@ -97,15 +136,17 @@ class Judge:
             entries.append(entry)
         if move.what in BODY_MOVES:
             return self._body(guess, i, entries)
-        squares = sum(entry.off**2 for entry in entries)
+        squares = sum(entry.square for entry in entries)
         seen = [entry for entry in entries if entry.spans is not None]
         if not seen:
             return 0.0, squares, None, AS_TOLD
         least = ENOUGH * least_of(self.sensors, move.what)
         way = 1.0 if move.grows else -1.0
+        reach = self.sensors.assembly.ranges[move.what]
+        most = reach.high - reach.low + BEYOND_RAD
         best: tuple[float, float, float | None, str] | None = None
         for how, low, high in (
-            (AS_TOLD, least, FARTHEST_RAD), (SMALL, -least, least), (OTHER_WAY, -FARTHEST_RAD, -least),
+            (AS_TOLD, least, most), (SMALL, -least, least), (OTHER_WAY, -most, -least),
         ):  # fmt: skip
             found = consensus(seen, *sorted((way * low, way * high)))
             if found is not None:
@@ -120,7 +161,7 @@ class Judge:
         self, guess: Guess, i: int, entries: list[Entry]
     ) -> tuple[float, float, float | None, str] | None:
         move = self.changes.moves[i]
-        squares = sum(entry.off**2 for entry in entries)
+        squares = sum(entry.square for entry in entries)
         plumbs: list[Point | None] = []
         sigma, loose = 0.0, False
         for side in (0, 1):
@@ -134,7 +175,8 @@ class Judge:
                 parts.append((trait.sensor, self.sensors.axes[name], said))
                 sigma = max(sigma, math.hypot(math.sqrt(2.0) * trait.sensor.noise, FLOOR_RAD))
             plumbs.append(body_plumb(parts))
-        both = (Entry(), Entry()) if loose else body_entry(move, sigma, plumbs[0], plumbs[1])
+        slack = slack_of(parts, zeroed=self.changes.body_zeroed)
+        both = (Entry(), Entry()) if loose else body_entry(move, sigma, plumbs[0], plumbs[1], slack)
         best: tuple[float, float, float | None, str] | None = None
         way = 1.0 if move.grows else -1.0
         for how, body in zip((AS_TOLD, OTHER_WAY), both, strict=True):
@@ -151,7 +193,7 @@ class Judge:
             found = consensus(seen, low, high)
             if found is not None:
                 penalty = 0.0 if how == AS_TOLD else 1.0
-                square = squares + body.off**2 + found[1]
+                square = squares + body.square + found[1]
                 if best is None or penalty < best[0]:
                     best = penalty, square, found[0], how
         return best
@@ -191,6 +233,31 @@ class Judge:
         for name in self.sensors.all:
             yield Guess(self.sound.seats, ALL_MOVES, ((name, None),))
 
+    def collectives(self) -> Iterator[Guess]:
+        """The one same fault on all sensors of a kind, as one wrong default of a map makes it."""
+        every = self.sensors.all
+        gravity = [name for name, one in every.items() if one.by_gravity]
+        angles = [name for name, one in every.items() if one.unit == "rad"]
+        wires = [name for name in every if name not in angles]
+        encoders = [name for name in angles if name not in gravity]
+        arm = [name for name in gravity if every[name].place != "body"]
+        kinds = dict.fromkeys(tuple(names) for names in (arm, gravity, encoders, wires, angles, every))
+        for group in (names for names in kinds if len(names) > 1):
+            yield self._together(group, ("sign", "sign-both"))
+            if len({every[name].unit for name in group}) == 1:
+                yield self._together(group, ("unit-small",))
+                yield self._together(group, ("unit-large",))
+
+    def _together(self, group: tuple[str, ...], codes: tuple[str, ...]) -> Guess:
+        seats = {name: (name, trait) for name in group for trait in self.traits[name] if trait.code in codes}
+        return replace(self._with(seats, TOGETHER), together=group)
+
+    def signs(self) -> Iterator[Guess]:
+        """Three sensors, each with its sign turned."""
+        ones = {n: t for n, of in self.traits.items() for t in of if t.code == "sign"}
+        for some in itertools.combinations(ones, 3):
+            yield self._with({name: (name, ones[name]) for name in some}, 3.0)
+
     def doubles(self) -> Iterator[Guess]:
         """Two things wrong at once: of two sensors, of two that are exchanged one more."""
         ones = [guess for guess in (*self.singles(), *self.exchanges()) if guess.cost == 1.0]
@@ -207,12 +274,20 @@ class Judge:
 
 def consensus(seen: list[Entry], low: float, high: float) -> tuple[float, float] | None:
     """(turn, misfit) of the turn in these bounds (rad) that fits all entries best; None where it does not fit one."""
+    widest = OF_TURN * max(abs(low), abs(high))
+    for entry in seen:  # most fail here, soon
+        wide = entry.creep + SIGMAS * (entry.sigma + widest)
+        low = max(low, min((a for a, _ in entry.spans or ()), default=math.inf) - wide)
+        high = min(high, max((b for _, b in entry.spans or ()), default=-math.inf) + wide)
+        if low > high:
+            return None
     points = {low, high}
     for entry in seen:
         for a, b in entry.spans or ():
-            points |= {min(max(p, low), high) for p in (a, 0.5 * (a + b), b) if low <= p <= high}
+            ends = (a - entry.creep, a, 0.5 * (a + b), b, b + entry.creep)
+            points |= {p for p in ends if low <= p <= high}
     exact = [
-        (e.spans[0][0], e.sigma)
+        (e.spans[0][0], math.hypot(e.sigma, e.creep * CREEP_SIGMA_RAD / CREEP_RAD))
         for e in seen
         if e.spans is not None and len(e.spans) == 1 and e.spans[0][0] == e.spans[0][1]
     ]
@@ -224,10 +299,12 @@ def consensus(seen: list[Entry], low: float, high: float) -> tuple[float, float]
         squares = 0.0
         for entry in seen:
             away = min((max(a - turn, turn - b, 0.0) for a, b in entry.spans or ()), default=math.inf)
-            off = away / (entry.sigma + OF_TURN * abs(turn))
-            if off > SIGMAS:
+            sigma = entry.sigma + OF_TURN * abs(turn)
+            if away - entry.creep > SIGMAS * sigma:
                 break
-            squares += off * off
+            if entry.creep:
+                sigma = math.hypot(sigma, entry.creep * CREEP_SIGMA_RAD / CREEP_RAD)
+            squares += (away / sigma) ** 2
         else:
             if best is None or squares < best[1] or (squares == best[1] and abs(turn) > abs(best[0])):
                 best = turn, squares
@@ -241,25 +318,36 @@ def explained(judge: Judge) -> list[Fit]:
         return [sound]
     fits = [] if sound is None else [sound]
     layers: tuple[tuple[float, Iterator[Guess]], ...] = (
-        (1.0, itertools.chain(judge.singles(), judge.exchanges())),
+        (1.0, itertools.chain(judge.singles(), judge.exchanges(), judge.collectives())),
         (ONE_MOVE, judge.loosened()),
         (2.0, judge.doubles()),
+        (3.0, judge.signs()),
     )
     for at_least, guesses in layers:
         least = min((fit.total for fit in fits), default=math.inf)
         if least < at_least:
             break
-        fits += [
-            fit for guess in guesses if guess.cost <= least for fit in [judge.fit(guess)] if fit is not None
-        ]
+        for guess in guesses:
+            fit = judge.fit(guess, least + BESIDE)
+            if fit is not None:
+                fits.append(fit)
+                least = min(least, fit.total)
     return best_of(fits)
 
 
 def best_of(fits: list[Fit]) -> list[Fit]:
-    """Those of the fewest faults whose misfit is not clearly worse than the best's."""
+    """Those of the fewest faults whose misfit is not clearly worse than the best's; where they say that the operator
+    erred or that all sensors of a kind err alike, the other of these two as well, though it costs a little more."""
     if not fits:
         return []
     least = min(fit.total for fit in fits)
     simplest = [fit for fit in fits if fit.total <= least + 1e-9]
-    squares = min(fit.squares for fit in simplest)
-    return [fit for fit in simplest if fit.squares <= squares + CLEARLY]
+    squares = min(fit.squares for fit in simplest) + CLEARLY
+    best = [fit for fit in simplest if fit.squares <= squares]
+    erred, alike = any(any(fit.made) for fit in best), any(fit.guess.together for fit in best)
+    for fit in fits:
+        if least + 1e-9 < fit.total <= least + BESIDE and fit.squares <= squares:
+            other = not any(fit.made) if fit.guess.together else not fit.guess.faulty()
+            if other and (erred if fit.guess.together else alike):
+                best.append(fit)
+    return best

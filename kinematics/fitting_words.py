@@ -2,21 +2,28 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .errors import Fault, Refused
-from .fitting_changes import PAST_ONE
-from .fitting_guess import AS_TOLD, OTHER_WAY, Fit, Guess
+from .fitting_body import MOUNTING_RAD
+from .fitting_changes import CREEP_RAD, PAST_ONE
+from .fitting_guess import AS_TOLD, OTHER_WAY, Both, Fit, Guess, Judge
 from .fitting_moves import QUARTER, WAYS, Moved, least_of, numbers_of
 from .fitting_traits import KINDS, Numbers, Trait, half_turned
 from .linkage import wrapped
 from .sensing import angles_from
-from .sensor import Measure, Sensor
+from .sensor import ARM, Measure, Sensor
 from .sensor_set import SensorSet
 
 UNREAD = frozenset({"near-vertical", "axis-plumb", "ambiguous"})
-HELD_RAD, HELD_OF_TURN = math.radians(2.5), 0.15
-"""A joint that was held may seem to have turned so far, at most, by what mountings a little off and noise make of it."""
+HELD_RAD, HELD_OF_TURN = CREEP_RAD + math.radians(2.0), 0.15
+"""A joint that was held may seem to have turned so far, at most, by sinking and by mountings a little off, and noise."""
+_OF_TILT = 3.0  # so much more of it shows in a tilt, whose axis may be steep
+_MORE_RAD = math.radians(0.5)  # than a mounting's error itself, by noise and lean
+LEANS = "on a place that leans at least half a degree, better 3"
+NOT_ZEROED = (
+    "set the body's zero by half a turn first and say so, or stand on ground that leans 3 deg or more"
+)
 Said = Mapping[str, Numbers]
 _CODES = {
     "sign": "wrong-sign", "sign-pitch": "wrong-sign", "sign-roll": "wrong-sign", "sign-both": "wrong-sign",
@@ -61,8 +68,15 @@ def findings_of(sensors: SensorSet, moves: Sequence[Moved], fit: Fit) -> Iterato
             "swapped", tuple(part for pair in order for part in pair), (), pairs,
             "each sensor under its own name", "exchange their plugs, addresses or names in the sensor map",
         )  # fmt: skip
+    together = fit.guess.together
+    if together:
+        one = of_trait(sensors.all[together[0]], together[0], faulty[together[0]][1])
+        yield replace(
+            one, sensors=together, found="all together " + one.found,
+            advice="one wrong default for all of them in the sensor map? " + one.advice,
+        )  # fmt: skip
     for name, (_, trait) in faulty.items():
-        if trait.code != "plain":
+        if trait.code != "plain" and name not in together:
             yield of_trait(sensors.all[name], name, trait)
     for channel, at in fit.guess.loose:
         yield _loose(moves, channel, at)
@@ -152,24 +166,31 @@ def cannot_tell(choices: Sequence[Finding], decides: str) -> Finding:
     return Finding("cannot-tell", names, at, found, "one explanation", decides, choices=tuple(choices))
 
 
-def decided_by(what: str | None) -> str:
+def decided_by(what: str | None, *, zeroed: bool) -> str:
     """The advice of a further move."""
+    lean = LEANS if zeroed else NOT_ZEROED
     if what is None:
-        return "move each of these joints alone, there and back; on a place that leans more"
+        return f"move each of these joints alone, there and back; {lean}"
     up, down = WAYS[what]
-    place = " on a place that leans at least half a degree" if what == QUARTER else ""
-    return f"this move decides: {up}, then {down}{place}"
+    return f"this move decides: {up}, then {down}" + (f"; {lean}" if what == QUARTER else "")
+
+
+def by_lean(doubt: Finding, sensors: SensorSet, *, zeroed: bool) -> Finding:
+    """A doubt about a body sensor with what would show it."""
+    if not any(sensors.all[name].place == "body" for name in doubt.sensors):
+        return doubt
+    return replace(doubt, advice=f"{LEANS if zeroed else NOT_ZEROED}; if it is so: {doubt.advice}")
 
 
 # What the angles say once the changes fit.
 
 
-def angles_wrong(
-    sensors: SensorSet, moves: Sequence[Moved], guess: Guess, raw: Sequence[tuple[Said, Said]]
-) -> list[tuple[int, Fault]] | None:
+def angles_wrong(trial: Judge, guess: Guess) -> list[tuple[int, Fault]] | None:
     """Faults with their moves, as `angles_from` finds them with the guess put right, and joints that were held but whose
     angle changed by more than mountings a little off make of it; None where the guess says nothing of where a sensor
-    stands, or three in four of the postures cannot be read."""
+    stands, or three in four of the postures cannot be read. What a body whose zero is not set may make is no fault."""
+    sensors, moves, raw = trial.sensors, trial.changes.moves, trial.changes.raw
+    tolerated = 0.0 if trial.changes.body_zeroed else MOUNTING_RAD + _MORE_RAD
     cured = _cured_set(sensors, guess)
     if cured is None:
         return None
@@ -183,33 +204,48 @@ def angles_wrong(
                 found.append(angles_from(sensors, _cured(sensors, guess, said)))
             except Refused as refused:
                 for fault in refused.faults:
-                    if not _of_posture(fault):
+                    if not (_of_posture(fault) or _of_body(sensors, fault, tolerated)):
                         wrong.setdefault((fault.code, fault.where.partition(".")[0]), (i, fault))
         if len(found) > 1:
-            for fault in _not_held(sensors, moves[i].what, *found):
+            for fault in _not_held(sensors, moves[i].what, *found, zeroed=trial.changes.body_zeroed):
                 wrong.setdefault((fault.code, fault.where), (i, fault))
         read += len(found)
     return list(wrong.values()) if wrong or 2 * read >= len(raw) else None
 
 
-def turned_exactly(
-    sensors: SensorSet, moves: Sequence[Moved], fit: Fit, raw: Sequence[tuple[Said, Said]]
-) -> tuple[float | None, ...]:
-    """How far each joint turned (rad), by the angles themselves where they can be read; what a cylinder or linkage alone
-    shows without them is rough. Of a quarter turn the change of the pitch."""
-    cured = _cured_set(sensors, fit.guess)
-    if cured is None:
-        return fit.turned
+def turned_exactly(trial: Judge, fit: Fit, raw: Sequence[Both]) -> tuple[float | None, ...]:
+    """How far each joint turned (rad), by the angles themselves, else by a sensor that sees just that joint; None where
+    neither can be read: what a cylinder, a linkage or a link further out shows without the angles is a rough guess. Of a
+    quarter turn the change of the pitch."""
+    cured = _cured_set(trial.sensors, fit.guess)
     found: list[float | None] = []
-    for move, both, rough in zip(moves, raw, fit.turned, strict=True):
+    for i, move in enumerate(trial.changes.moves):
         try:
-            before, after = (angles_from(cured, _cured(cured, fit.guess, said)) for said in both)
+            if cured is None:
+                raise Refused([])
+            before, after = (angles_from(cured, _cured(cured, fit.guess, said)) for said in raw[i])
         except Refused:
-            found.append(rough)
+            found.append(_alone(trial, fit, i))
             continue
         joint = move.what if move.what in after else "pitch"
         found.append(wrapped(after[joint] - before[joint], 0.0))
     return tuple(found)
+
+
+def _alone(trial: Judge, fit: Fit, i: int) -> float | None:
+    """The turn by an encoder of this very joint, or by a sensor of gravity on the first link of the arm."""
+    what = trial.changes.moves[i].what
+    if fit.made[i] not in (AS_TOLD, OTHER_WAY):
+        return None
+    for channel, trait in fit.guess.seats.values():
+        sensor = trait.sensor
+        exact = sensor.measures in (Measure.ANGLE, Measure.GRAVITY_ANGLE, Measure.PITCH_ROLL)
+        loose = any(one == channel and at in (None, i) for one, at in fit.guess.loose)
+        if exact and sensor.place == what and what in ARM and not trait.stuck and not loose:
+            entry = trial.changes.entry(channel, trait, i, trial.changes.plumb(fit.guess.seats, i))
+            if entry.spans is not None and len(entry.spans) == 1 and not entry.creep:
+                return entry.spans[0][0]
+    return None
 
 
 def _cured_set(sensors: SensorSet, guess: Guess) -> SensorSet | None:
@@ -232,12 +268,14 @@ def _same_place(one: Sensor, other: Sensor) -> bool:
 
 
 def _not_held(
-    sensors: SensorSet, what: str, before: Mapping[str, float], after: Mapping[str, float]
+    sensors: SensorSet, what: str, before: Mapping[str, float], after: Mapping[str, float], *, zeroed: bool
 ) -> Iterator[Fault]:
     turned = abs(after.get(what, 0.0) - before.get(what, 0.0))
     most = HELD_RAD + HELD_OF_TURN * turned
     for joint in sensors.assembly.ranges:
         step = after[joint] - before[joint]
+        if joint == "tilt" and not zeroed:
+            continue  # a body's mounting shows in it as far as its axis is steep, without bound
         if joint != what and abs(wrapped(step, 0.0)) > most:
             yield Fault(
                 "not-held", sensors.by_joint[joint][0],
@@ -250,6 +288,20 @@ def _not_held(
 def _of_posture(fault: Fault) -> bool:
     """The posture's doing, no sensor's fault: another posture would be read. A hair past the vertical is noise."""
     return fault.code in UNREAD or abs(fault.numbers.get("sine", math.inf)) <= PAST_ONE
+
+
+def _of_body(sensors: SensorSet, fault: Fault, tolerated: float) -> bool:
+    """Whether a body's mounting off by so much (rad) may have made it: it shows in the first link told by gravity."""
+    if fault.code == "sensors-disagree":
+        return sensors.all[fault.where].unit == "rad" and fault.numbers.get("apart", math.inf) <= tolerated
+    if fault.code != "beyond-joint":
+        return False
+    angle, low, high = (
+        math.radians(fault.numbers.get(f"{n}_deg", math.inf)) for n in ("angle", "low", "high")
+    )
+    if fault.where.endswith(".tilt"):
+        tolerated *= _OF_TILT
+    return max(low - angle, angle - high) <= tolerated
 
 
 def _cured(
@@ -267,18 +319,16 @@ def _cured(
     return told
 
 
-def half_turns(
-    sensors: SensorSet, moves: Sequence[Moved], sound: Guess, raw: Sequence[tuple[Said, Said]]
-) -> list[Finding]:
+def half_turns(trial: Judge, sound: Guess) -> list[Finding]:
     """Each sensor whose reading turned half a turn would have, or leave, all angles right."""
     found = []
-    for name, sensor in sensors.all.items():
+    for name, sensor in trial.sensors.all.items():
         halves = list(half_turned(sensor))
         if sensor.measures == Measure.ANGLE:
             halves = [Trait("half-turn", sensor, shift=(math.pi, 0.0))]
         for trait in halves:
             guess = Guess({**sound.seats, name: (name, trait)}, 1.0)
-            angles = angles_wrong(sensors, moves, guess, raw)
+            angles = angles_wrong(trial, guess)
             if angles is not None and not angles:
                 found.append(of_trait(sensor, name, trait))
     return found

@@ -103,7 +103,8 @@ def zero_by_half_turn(
 
     The swing axis is the sum of plumb before and after, as the case has them: exact, whatever the ground's lean. A pitch
     sensor that reads 0.03 and then 0.01 has nose_up 0.02. `uncertainty`: standard (rad), of the swing: half a turn missed
-    by e costs the lean times sin(e / 2). Raises `Refused`: "missing-reading", "impossible-reading", else as `zero_by_line`.
+    by e costs the lean times sin(e / 2); doubtful where no swing shows or the lean is more than 1 deg. Raises `Refused`:
+    "missing-reading", "impossible-reading", else as `zero_by_line`.
     """
     names = dict.fromkeys(sensors.by_joint[part][0] for part in LEAN)
     refuse(finite(uncertainty=uncertainty))

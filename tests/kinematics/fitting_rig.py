@@ -255,3 +255,36 @@ def alike(sensors: SensorSet) -> list[list[str]]:
     for name, sensor in sensors.all.items():
         kinds.setdefault((sensor.unit, sensor.measures == Measure.PITCH_ROLL), []).append(name)
     return list(kinds.values())
+
+
+def with_body_off(sensors: SensorSet, rng: Rng, most_deg: float) -> SensorSet:
+    """The set as it is really there where the body's zero is not set yet: off by up to this in any direction."""
+    for name, sensor in sensors.all.items():
+        if sensor.place == "body":
+            off, towards = math.radians(rng.uniform(0.0, most_deg)), rng.uniform(-math.pi, math.pi)
+            mounting = sensor.mounting
+            assert isinstance(mounting, Mounting)
+            up, left = mounting.nose_up + off * math.cos(towards), mounting.left_up + off * math.sin(towards)
+            sensors = replaced(sensors, name, mounting=Mounting(up, left, mounting.to_left))
+    return sensors
+
+
+def sinking(sensors: SensorSet, rng: Rng, joint: str, deg: float, arrives: Arrives = dict) -> list[Moved]:
+    """A whole test in which this joint sinks so far in every move of another."""
+    low = sensors.assembly.ranges[joint].low + 0.5 * MARGIN_RAD
+    for _ in range(20):
+        made = [
+            (what, grows, before, after if what == joint else after | {joint: max(after[joint] - math.radians(deg), low)})
+            for what, grows, before, after in course(sensors, rng, there_and_back(sensors))
+        ]  # fmt: skip
+        try:
+            return moved(sensors, rng, made, arrives)
+        except Refused:  # an edge that stands plumb
+            continue
+    raise AssertionError("no posture found")
+
+
+def all_of(names: Iterable[str], change: Callable[[Numbers], Numbers]) -> Arrives:
+    """The one same fault on all of these, as one wrong default of a map makes it."""
+    some = tuple(names)
+    return lambda told: told | {name: change(told[name]) for name in some}

@@ -16,22 +16,19 @@ from . import fitting_rig as rigs
 
 @pytest.mark.parametrize("name", rigs.RIGS)
 def test_sound_sensors_are_not_blamed(name: str) -> None:
-    """Each move there and back, on any lean from none to 8 deg, noise as in the profile."""
+    """Each move there and back, on any lean from none to 8 deg, noise as in the profile; zeroed and leaning, all show."""
     sensors = rigs.rig(name)
-    good = 0
-    for seed in range(20):
+    for seed in range(8):
         rng = np.random.default_rng([41, seed])
-        lean = [(0.0, 0.3), (0.5, 1.5), (1.5, 4.0), (4.0, 8.0)][seed % 4]
-        verdict = judge(sensors, rigs.tried(sensors, rng, lean_deg=lean))
+        lean, zeroed = [(0.0, 0.3), (0.5, 1.5), (1.5, 4.0), (4.0, 8.0)][seed % 4], seed < 4
+        verdict = judge(sensors, rigs.tried(sensors, rng, lean_deg=lean), body_zeroed=zeroed)
         assert verdict.findings == (), (seed, [str(f) for f in verdict.findings])
         assert verdict.good == all(not doubt.essential for doubt in verdict.untested)
         assert verdict.good == (set(verdict.status.values()) == {"good"})
-        good += verdict.good
-    # On a place without a lean, and where pitch and roll change places alike, a body sensor cannot be shown to be right.
-    assert good >= 10
+        assert verdict.good or not zeroed or lean[0] < 1.5
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(name=st.sampled_from(rigs.RIGS), seed=st.integers(0, 2**31), quiet=st.booleans())
 def test_any_sound_moves(name: str, seed: int, quiet: bool) -> None:
     """Any moves, any number of them, no blame; the turn found is the one made."""

@@ -148,7 +148,7 @@ def test_a_zero_is_not_shown() -> None:
     for way in (1.0, -1.0):
         swung = angles | {"pitch": way * angles["roll"], "roll": -way * angles["pitch"]}
         made.append(("quarter", way > 0.0, dict(angles), swung))
-    verdict = judge(believed, rigs.moved(sensors, np.random.default_rng(69), made))
+    verdict = judge(believed, rigs.moved(sensors, np.random.default_rng(69), made), body_zeroed=True)
     assert verdict.findings == ()
     assert verdict.good
 

@@ -72,7 +72,7 @@ def test_one_fault(name: str) -> None:
             for seed in range(SEEDS):
                 rng = np.random.default_rng([51, seed])
                 change = rigs.stuck(one) if detail == "stuck" else arrives
-                verdict = judge(sensors, rigs.tried(true, rng, change))
+                verdict = judge(sensors, rigs.tried(true, rng, change), body_zeroed=True)
                 want = (code, detail, (one,))
                 total += 1
                 if named(verdict) == [want]:
