@@ -74,7 +74,7 @@ def sniff(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Show what is on a bus or in a log: senders, messages, rates, numbers, and what is wrong with them.
+    """Show what each sensor on a bus or in a log does, then senders, messages, rates, numbers, and what is wrong.
 
     tipdatum sniff --bus socketcan:can0 --draft rig.toml
 

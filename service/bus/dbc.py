@@ -11,6 +11,7 @@ from .items import CODED, FLOATS, Item
 from .layouts import Layout
 
 LARGEST = 20_000_000
+NO_FILE = "no such file"
 _WANTED = "a DBC file"
 
 
@@ -38,8 +39,10 @@ def read_dbc(file: Path) -> tuple[Layout, ...]:
 def _text(file: Path) -> str:
     try:
         data = file.read_bytes()
+    except FileNotFoundError:
+        raise Refused([Fault("unreadable", str(file), NO_FILE, _WANTED)]) from None
     except OSError as error:
-        raise _unreadable(file, error.strerror or str(error)) from None
+        raise Refused([Fault("unreadable", str(file), error.strerror or str(error), _WANTED)]) from None
     if len(data) > LARGEST:
         raise Refused([Fault("too-large", str(file), f"{len(data)} bytes", f"at most {LARGEST}")])
     if b"\0" in data:

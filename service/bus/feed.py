@@ -1,5 +1,6 @@
 """Frames of a live bus, or lines from standard input, as readings to a job, for as long as they come."""
 
+import math
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
@@ -16,13 +17,14 @@ from .live_bus import LiveBus
 from .ndjson_log import reading_of
 from .reading import Reading
 from .run import fed
-from .sensor_map import SensorMap, read_map
+from .sensor_map import SensorMap, read_map, refuse_columns
 from .watch import Watch
 
 TELL_EVERY_S, LOOK_EVERY_S, BAD_LINES_EVERY_S = 30.0, 0.2, 1.0
 TAKE_WITHIN_S = 0.1
 STALE_S = 0.5
 """What waited longer, since the service was not reached, is let go of: it would be late, and the newest is wanted."""
+NEW_MAP = "A new map? tipdatum fit --job {job} shows whether each sensor is the one it is called."
 LONGEST_LINE, MOST_LINES = 65_536, 10_000
 
 
@@ -195,13 +197,15 @@ class LineSource:
 class Feeding:
     """Pours a source to a feeder, batch by batch, until `seconds` are over, the source is, or `stop` is set.
 
-    `per_sensor`: readings sent by sensor. `late`: frames or readings let go of because the service was not reached.
+    `hint` is said once, with the first rates. `per_sensor`: readings sent by sensor. `late`: frames or readings let go of
+    because the service was not reached.
     """
 
     def __init__(
         self, source: Source, feeder: Feeder, say: Say, *, seconds: float | None = None,
-        stop: threading.Event | None = None,
+        stop: threading.Event | None = None, hint: str = "",
     ) -> None:  # fmt: skip
+        self._hint, self._first = hint, math.inf
         self._source, self._feeder, self._say = source, feeder, say
         self._seconds, self._stop = seconds, stop or threading.Event()
         self._since: Counter[str] = Counter()
@@ -222,6 +226,8 @@ class Feeding:
 
     def _send(self, readings: Sequence[Reading]) -> None:
         feeder = self._feeder
+        if readings:
+            self._first = min(self._first, readings[0].t_s)
         if not feeder.connected:
             self._again()
             self.late += len(readings) + self._source.clear()
@@ -255,10 +261,13 @@ class Feeding:
         for fault in self._source.tell(now):
             self._say(f"{fault.code}: {fault}")
         if now - self._told >= TELL_EVERY_S:
-            rates = ", ".join(
-                f"{name} {n / (now - self._told):.0f}/s" for name, n in sorted(self._since.items())
-            )
+            # Before the first frame came nothing was at any rate.
+            took = max(now - max(self._told, min(self._first, now)), LOOK_EVERY_S)
+            rates = ", ".join(f"{name} {n / took:.0f}/s" for name, n in sorted(self._since.items()))
             self._say(f"{now - self.began:7.0f} s  {rates or 'no readings'}")
+            if self._hint:
+                self._say(self._hint)
+                self._hint = ""
             self._told = now
             self._since.clear()
 
@@ -273,13 +282,16 @@ def run_feed(
     """
     refuse(_option_faults(bus, map_file, seconds, lines))
     by = None if map_file is None else read_map(map_file)
+    if by is not None and map_file is not None:
+        refuse_columns(by, map_file, "a CAN bus")
     live = None if bus is None else LiveBus(bus, bitrate=bitrate, say=say)
     with Feeder(to, job, token, say) as feeder:
         feeder.ready()
         if by is not None:
             feeder.expect(by.entries, partly=partly, receiver=by.receiver is not None)
         source = _source(live, by, lines, feeder.clock)
-        feeding = Feeding(source, feeder, say, seconds=seconds, stop=stop)
+        hint = "" if by is None else NEW_MAP.format(job=job)
+        feeding = Feeding(source, feeder, say, seconds=seconds, stop=stop, hint=hint)
         try:
             with source:
                 say(f"{source.begun}; Ctrl-C ends it.")

@@ -2,6 +2,7 @@
 comes back with growing pauses after a disconnect. What was sent is never sent again."""
 
 import json
+import re
 import threading
 import time
 from collections import Counter
@@ -20,6 +21,7 @@ from service.text import shown
 from .address import address_faults
 from .entries import Entry
 from .expecting import misfits
+from .tallies import AGAIN_S, MOST_PLACES
 
 MOST_IN_FRAME = 500
 """Readings in one frame; the longest takes some 100 bytes of the 65536 that a frame may have."""
@@ -27,6 +29,7 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S, GIVE_UP_S = 0.25, 8.0, 60.0
 GREETED_WITHIN_S, CLOSED_WITHIN_S = 10.0, 2.0
 TOLD_WITHIN_S = 1.5
 _AGAIN = frozenset({408, 425, 429})
+_FIGURES = re.compile(r"[\d.]+")
 Say = Callable[[str], None]
 
 
@@ -54,6 +57,7 @@ class Feeder:
         self._before: Counter[str] = Counter()
         self._now: Counter[str] = Counter()
         self._expected: Callable[[Mapping[str, Any]], tuple[Fault, ...]] = lambda _: ()
+        self._told_s: dict[str, float] = {}
         self.welcome: dict[str, Any] = {}
         self.strikes: list[dict[str, Any]] = []
         self.connections = self.sent = self.lost = 0
@@ -244,10 +248,7 @@ class Feeder:
             self._greeted.set()
         if "refused" in said:
             self._now = Counter(said.get("counts", {}))
-            for each in said["refused"]:
-                self._say(
-                    f"Refused {each.get('code')}: expected {each.get('expected')}, found {each.get('found')}"
-                )
+            self._tell_refused(said["refused"])
         if "strike" in said:
             self.strikes.append(said["strike"])
             self._say(_strike(said["strike"]))
@@ -259,6 +260,21 @@ class Feeder:
                 self._over = told(problem, "a connection it closed")
             return False
         return True
+
+    def _tell_refused(self, refused: Sequence[Mapping[str, Any]]) -> None:
+        """Each kind once, then at most every 30 s with the count of its code: it comes anew each second."""
+        now, counts = self.clock(), self.refused
+        for each in refused:
+            code, found = str(each.get("code")), str(each.get("found"))
+            kind = f"{code} {_FIGURES.sub('', found)}"
+            if len(self._told_s) >= MOST_PLACES:
+                kind = code
+            told = self._told_s.get(kind)
+            if told is not None and now - told < AGAIN_S:
+                continue
+            self._told_s[kind] = now
+            again = "" if told is None else f"; {counts.get(code, 0)} readings of {code} by now"
+            self._say(f"Refused {code}: expected {each.get('expected')}, found {found}{again}")
 
 
 def door(address: str, job: str) -> str:

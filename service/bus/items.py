@@ -11,6 +11,7 @@ from kinematics.errors import Fault, Refused
 from .framing import Lack, Said, State
 
 _ABSURD = 1e30  # what a float may say though no sensor does, and what would overflow in another unit
+_RESERVED, _OUTSIDE = "the reserved code 0x", ", outside "
 FLOATS = {16: ("e", "H"), 32: ("f", "I"), 64: ("d", "Q")}
 """Bits of a float, and how it and a whole number of as many are packed."""
 
@@ -76,7 +77,7 @@ class Item:
             self.high is not None and value > self.high + slack
         ):
             return State(
-                f"{value:g} {self.unit}".strip() + f", outside {_span(self.low, self.high)}", "out-of-range"
+                f"{value:g} {self.unit}".strip() + _OUTSIDE + _span(self.low, self.high), "out-of-range"
             )
         return value
 
@@ -94,6 +95,13 @@ class Item:
                 raise Refused([Fault(code, self.name, f"{said:g}", span, "no frame carries it")])
             raw = min(max(round(exact), 0), top)
         return raw << self.start
+
+
+def kind_of(words: str) -> str:
+    """Words in place of a number without its figures, so that each kind is counted: all reserved codes are one."""
+    if words.startswith(_RESERVED):
+        return "reserved"
+    return "outside" if _OUTSIDE in words else words
 
 
 @cache
@@ -117,7 +125,7 @@ def _coded(raw: int, size: int) -> Lack | State:
     over = (1 << size) - 1 - raw if size in (2, 4, 8, 10) else 0xFF - (raw >> (size - 8))
     if over <= 1:
         return Lack.ERROR if over else Lack.NOT_AVAILABLE
-    return State(f"the reserved code 0x{raw:X}", "reserved-code")
+    return State(f"{_RESERVED}{raw:X}", "reserved-code")
 
 
 def _span(low: float | None, high: float | None) -> str:

@@ -8,6 +8,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
+from importlib.util import find_spec
 from types import TracebackType
 from typing import Any, Self
 
@@ -28,6 +29,13 @@ _QUIET: Mapping[str, Mapping[str, Any]] = {
     "slcan": {"listen_only": True}, "vector": {"listen_only": True}, "nixnet": {"listen_only": True},
     "cantact": {"monitor": True}, "seeedstudio": {"operation_mode": "silent"}, "kvaser": {"driver_mode": False},
 }  # fmt: skip
+_SERIAL = ("serial", "pyserial")
+_PACKAGES: Mapping[str, tuple[str, str]] = {
+    "udp_multicast": ("msgpack", "msgpack"), "slcan": _SERIAL, "seeedstudio": _SERIAL, "robotell": _SERIAL,
+    "serial": _SERIAL, "cantact": ("cantact", "cantact"), "canalystii": ("canalystii", "canalystii"),
+    "gs_usb": ("gs_usb", "gs-usb"), "neovi": ("ics", "python-ics"),
+}  # fmt: skip
+"""By interface of python-can the module it wants besides, and the package that has it, as its own extras name them."""
 _PASSIVE = frozenset({"pcan", "systec"})
 
 
@@ -58,10 +66,13 @@ class LiveBus:
             self._bus = self._open()
         except Exception as error:  # each driver has faults of its own
             found = f"{self._interface}:{self._channel}: {_words(error)}"
-            raise Refused([
-                Fault("bus-failed", "--bus", found, "an interface and channel of python-can",
-                      "such as socketcan:can0 on Linux, brought up first; see /guide/bus")
-            ]) from None  # fmt: skip
+            advice = (
+                lacking(self._interface)
+                or "such as socketcan:can0 on Linux, brought up first; see /guide/bus"
+            )
+            raise Refused(
+                [Fault("bus-failed", "--bus", found, "an interface and channel of python-can", advice)]
+            ) from None
         self._thread.start()
         return self
 
@@ -144,6 +155,12 @@ class LiveBus:
                 bus.shutdown()
             except Exception as error:  # what is gone cannot be closed
                 self.trouble = self.trouble or _words(error)
+
+
+def lacking(interface: str) -> str:
+    """The advice where an interface wants a Python package that is not there, else ""."""
+    module, package = _PACKAGES.get(interface, ("can", ""))
+    return "" if find_spec(module) is not None else f"pip install {package}"
 
 
 def _words(error: Exception) -> str:

@@ -1,7 +1,8 @@
 """Any log as readings in order: NDJSON, CSV, CAN frames."""
 
+import time
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,11 +14,12 @@ from .csv_log import CSV, read_csv
 from .decoding import Decoder
 from .ndjson_log import NDJSON, read_ndjson
 from .reading import Reading
-from .sensor_map import SensorMap, map_beside, read_map
+from .sensor_map import SensorMap, map_beside, read_map, refuse_columns, refuse_messages
 from .watch import Watch
 
 ENDINGS = (NDJSON, CSV, *LOGS)
 MOST_FAULTS = 100
+TELL_EVERY_S, _LOOK_EVERY = 10.0, 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +40,18 @@ class Log:
     map: SensorMap | None = None
 
 
-def read_log(file: Path, map_file: Path | None = None, *, as_far: bool = False) -> Log:
+def read_log(
+    file: Path,
+    map_file: Path | None = None,
+    *,
+    as_far: bool = False,
+    say: Callable[[str], None] = lambda _: None,
+) -> Log:
     """A log by its ending: .ndjson, or .csv and CAN logs with a map, the one beside the log if none is given.
 
-    Raises `Refused` with every faulty line, by number, at most 100, and what `read_frames`, `read_csv`, `read_ndjson` and
-    `read_map` refuse; "empty-log". With `as_far` what comes before the first fault of the log itself is taken.
+    `say` is told that reading begins, and every 10 s how far it has come. Raises `Refused` with every faulty line, by
+    number, at most 100, and what `read_frames`, `read_csv`, `read_ndjson` and `read_map` refuse; "wrong-map",
+    "empty-log". With `as_far` what comes before the first fault of the log itself is taken.
     """
     ending = file.suffix.lower()
     if ending not in ENDINGS:
@@ -52,13 +61,20 @@ def read_log(file: Path, map_file: Path | None = None, *, as_far: bool = False) 
             raise Refused(
                 [Fault("bad-option", "--map", str(map_file), f"no map for {NDJSON}: it names its sensors")]
             )
-        log = _lines(read_ndjson(file), as_far=as_far)
+        say(f"Reading {file.name}.")
+        log = _lines(read_ndjson(file), _Progress("readings", say), as_far=as_far)
     else:
-        by = read_map(map_beside(file) if map_file is None else map_file)
+        map_file = map_beside(file) if map_file is None else map_file
+        by = read_map(map_file)
+        if ending in LOGS:
+            refuse_columns(by, map_file, "a CAN log")
+        else:
+            refuse_messages(by, map_file)
+        say(f"Reading {file.name}.")
         log = (
-            _frames(file, by, as_far=as_far)
+            _frames(file, by, _Progress("frames", say), as_far=as_far)
             if ending in LOGS
-            else _lines(read_csv(file, by), as_far=as_far, by=by)
+            else _lines(read_csv(file, by), _Progress("readings", say), as_far=as_far, by=by)
         )
     if not log.signals:
         told = list(log.faults[:MOST_FAULTS])
@@ -68,17 +84,39 @@ def read_log(file: Path, map_file: Path | None = None, *, as_far: bool = False) 
     return log
 
 
+class _Progress:
+    """Says every 10 s how many of a log were read, and how many of its seconds."""
+
+    def __init__(self, what: str, say: Callable[[str], None]) -> None:
+        self._what, self._say = what, say
+        self._count = 0
+        self._first_s = 0.0
+        self._told = time.monotonic()
+
+    def take(self, at_s: float) -> None:
+        """One more, got at a second of the log."""
+        if not self._count:
+            self._first_s = at_s
+        self._count += 1
+        if not self._count % _LOOK_EVERY and (now := time.monotonic()) - self._told >= TELL_EVERY_S:
+            self._told = now
+            self._say(f"{self._count} {self._what} so far, {at_s - self._first_s:.0f} s of the log.")
+
+
 def wrong_ending(option: str, file: Path, endings: Iterable[str] = ENDINGS) -> Fault:
     """The fault of a log whose ending says no kind."""
     return Fault("bad-option", option, shown(file.name), "a name that ends in " + ", ".join(endings))
 
 
-def _lines(items: Iterable[Reading | Fault], *, as_far: bool, by: SensorMap | None = None) -> Log:
+def _lines(
+    items: Iterable[Reading | Fault], progress: _Progress, *, as_far: bool, by: SensorMap | None = None
+) -> Log:
     signals: list[Reading] = []
     faults: list[Fault] = []
     for item in items:
         if isinstance(item, Reading):
             signals.append(item)
+            progress.take(item.t_s)
             continue
         if as_far:
             return Log(tuple(signals), broken=item, map=by)
@@ -90,7 +128,7 @@ def _lines(items: Iterable[Reading | Fault], *, as_far: bool, by: SensorMap | No
     return Log(tuple(signals), map=by)
 
 
-def _frames(file: Path, by: SensorMap, *, as_far: bool) -> Log:
+def _frames(file: Path, by: SensorMap, progress: _Progress, *, as_far: bool) -> Log:
     decoder, watch = Decoder(by), Watch(by)
     signals: list[Reading] = []
     kinds: Counter[str] = Counter()
@@ -101,6 +139,7 @@ def _frames(file: Path, by: SensorMap, *, as_far: bool) -> Log:
         for frame in read_frames(file, kinds):
             frames += 1
             last_s = frame.at_s
+            progress.take(last_s)
             if frame.kind != "data":
                 kinds[frame.kind] += 1
             taken = decoder.take(frame)

@@ -33,12 +33,10 @@ class Fitting:
         self.faults: list[Fault] = []
         self._lines, self._csv = lines, document.csv is not None
         self._used: dict[tuple[object, ...], str] = {}
+        self._unread = False
         own = tuple(layout for i, name in enumerate(document.dbc) for layout in self._dbc(i, folder / name))
         self.layouts: tuple[Layout, ...] = (*own, *BUILT_IN.values(), RECEIVED)
         self.receiver: Heard | None = None
-        if self.faults:  # what is not read cannot be held against
-            self.entries: tuple[Entry, ...] = ()
-            return
         names = Counter(each.sensor for each in document.sensors)
         made = []
         for i, wired in enumerate(document.sensors):
@@ -51,7 +49,7 @@ class Fitting:
                     "each sensor once",
                 )
             parts = self._parts(at, wired)
-            if wired.degraded == "take" and not any(_rated(part) for part in parts):
+            if wired.degraded == "take" and not self._unread and not any(_rated(part) for part in parts):
                 self._fault(
                     "incomplete",
                     f"{at}.degraded",
@@ -59,7 +57,7 @@ class Fitting:
                     "no degraded, or merits",
                 )
             made.append(Entry(wired.sensor, parts, wired.degraded, lines.line(at)))
-        self.entries = tuple(made)
+        self.entries: tuple[Entry, ...] = tuple(made)
         if document.receiver is not None:
             self.receiver = self._heard(document.receiver)
 
@@ -70,6 +68,7 @@ class Fitting:
         try:
             return read_dbc(file)
         except Refused as refused:
+            self._unread = True
             for fault in refused.faults:
                 self._fault(
                     fault.code, f"dbc.{i}", f"{file.name}: {fault.found}", fault.expected, fault.advice
@@ -103,7 +102,7 @@ class Fitting:
                 )
         wanted = {"accelerometer": Quantity.ACCELERATION, "gyro": Quantity.RATE}
         parts = tuple(self._part(f"{at}.{name}", of, wired.source, (3,), (wanted[name],)) for name, of in raw)
-        if len({part.layout is None for part in parts}) > 1:
+        if len({part.layout is None for part in parts}) > 1 and not self._unread:
             self._fault("incomplete", at, "one part a message, the other columns", "both the same")
         return parts
 
@@ -157,6 +156,8 @@ class Fitting:
 
     def _layout(self, at: str, name: str, signals: Sequence[str], place: str, key: str) -> Layout | None:
         here = [layout for layout in self.layouts if layout.name == name and layout is not RECEIVED]
+        if not here and self._unread:  # it may stand in the file that was not read
+            return None
         if not here:
             known = sorted({layout.name for layout in self.layouts if layout is not RECEIVED})
             self._fault("unknown-message", at, shown(name), "one of: " + _few(known), nearest(name, known))
@@ -173,6 +174,8 @@ class Fitting:
             self._fault(
                 "unknown-message", at, f"{shown(name)} {len(fit)} times: {where}", "one", "take one out"
             )
+            return None
+        if self._unread and all(layout.origin for layout in here):
             return None
         known = [item for layout in here for item in layout.items]
         unknown = [each for each in plain if each not in known]
@@ -235,7 +238,7 @@ class Fitting:
         seen = set()
         for name, unit in zip(part.names, part.units(), strict=True):
             own = "" if part.layout is None else part.layout.items[name].unit
-            if part.layout is not None and not _scaled(part.layout.items[name]):
+            if part.layout is not None and not scaled(part.layout.items[name]):
                 self._fault(
                     "bad-factor", at, f"{name} with a factor of {part.layout.items[name].bit:g}", _FACTOR
                 )
@@ -317,7 +320,7 @@ def _rated(part: Part) -> bool:
     return bool(part.merits) or any(name in merits for name in part.names)
 
 
-def _scaled(item: Item) -> bool:
+def scaled(item: Item) -> bool:
     """Whether other bits give another number."""
     return item.bit != 0.0 and math.isfinite(item.bit) and math.isfinite(item.offset)
 

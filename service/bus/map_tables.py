@@ -12,6 +12,7 @@ from machine_profiles.places import line_of, lines_of, numbered
 from machine_profiles.table import Table
 from service.text import misfit, nearest
 
+from .dbc import NO_FILE
 from .framing import HIGHEST_ADDRESS
 from .reading import SensorName
 
@@ -111,7 +112,14 @@ def read_tables(file: Path) -> tuple[MapDocument, Lines]:
     try:
         return MapDocument.model_validate(raw), lines
     except ValidationError as error:
-        raise Refused(_misfits(error, lines)) from None
+        raise Refused([*_misfits(error, lines), *_missing(raw.get("dbc"), file.parent, lines)]) from None
+
+
+def _missing(dbc: object, folder: Path, lines: Lines) -> Iterator[Fault]:
+    """The DBC files that are not there, told with what else is wrong."""
+    for i, name in enumerate(dbc if isinstance(dbc, list) else ()):
+        if isinstance(name, str) and "\0" not in name and not (folder / name).exists():
+            yield Fault("unreadable", lines.words(f"dbc.{i}"), f"{name}: {NO_FILE}", "a DBC file")
 
 
 def _text(file: Path) -> str:
@@ -138,8 +146,11 @@ def _misfits(error: ValidationError, lines: Lines) -> Iterator[Fault]:
             known = _known(each["loc"])
             expected = "one of: " + ", ".join(known)
             advice = nearest(str(each["loc"][-1]), known) or advice
+        found, value = told.found, each.get("input")
+        if each["loc"][-1] == "source" and type(value) is int and abs(value) < 1 << 32:
+            found, expected = f"{value:#x}", f"a source address, 0x00 to 0x{HIGHEST_ADDRESS:02X}"
         place = lines.words(".".join(map(str, each["loc"])))
-        yield Fault(told.code, place, told.found, expected, advice)
+        yield Fault(told.code, place, found, expected, advice)
 
 
 def _known(loc: tuple[Any, ...]) -> list[str]:

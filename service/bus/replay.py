@@ -1,13 +1,13 @@
 """A log fed through the readings door again, at its own pace or another."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from .feeder import Feeder, Say
 from .log import Log
 from .pacing import Pacer, pour
 from .reading import Reading
 
-TELL_EVERY_S = 30.0
+TELL_EVERY_S = 10.0
 TAKEN_PER_S = 2000
 """Of one connection, as the service is set from the start."""
 
@@ -26,15 +26,15 @@ def replay(log: Log, feeder: Feeder, say: Say, *, speed: float = 1.0) -> Pacer:
         )
     feeder.ready()
     pacer = Pacer(first, speed, feeder.clock)
-    pour(_telling(log, say), pacer, feeder)
+    pour(_telling(log, say, feeder.clock), pacer, feeder)
     return pacer
 
 
-def _telling(log: Log, say: Say) -> Iterator[Reading]:
-    first = log.signals[0].t_s
-    told = first
+def _telling(log: Log, say: Say, clock: Callable[[], float]) -> Iterator[Reading]:
+    first, last = log.signals[0].t_s, log.signals[-1].t_s
+    told = clock()
     for signal in log.signals:
-        if signal.t_s - told >= TELL_EVERY_S:
-            told = signal.t_s
-            say(f"{told - first:7.1f} s")
+        if (now := clock()) - told >= TELL_EVERY_S:
+            told = now
+            say(f"{signal.t_s - first:7.1f} s of {last - first:.1f} s fed.")
         yield signal

@@ -23,7 +23,7 @@ def run_replay(
     feeder and its `expect`.
     """
     refuse(option_faults(to, job, speed))
-    log = read_log(file, map_file, as_far=as_far)
+    log = read_log(file, map_file, as_far=as_far, say=say)
     for words in _found(log):
         say(words)
     with Feeder(to, job, token, say) as feeder:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from kinematics.errors import refuse
+from kinematics.errors import Fault, refuse
 
 from .entries import Entry, Heard, Part
 from .layouts import BUILT_IN, RECEIVED, Layout
@@ -66,6 +66,42 @@ def read_map(file: Path) -> SensorMap:
     return SensorMap(fitting.entries, fitting.receiver, document.csv, tuple(document.dbc), fitting.layouts)
 
 
+def refuse_columns(by: SensorMap, file: Path, what: str) -> None:
+    """Raise `Refused` "wrong-map" where a map has nothing on a bus; `what` it is read with: "a CAN log"."""
+    heard = by.receiver is not None and by.receiver.part.layout is not None
+    if not heard and not any(entry.on_bus for entry in by.entries):
+        found = f"the map describes columns of a CSV log, this is {what}"
+        refuse(
+            [
+                Fault(
+                    "wrong-map",
+                    str(file),
+                    found,
+                    "a map of messages",
+                    "tipdatum sniff --draft writes a first one",
+                )
+            ]
+        )
+
+
+def refuse_messages(by: SensorMap, file: Path) -> None:
+    """Raise `Refused` "wrong-map" where a map has no column at all, read with a CSV log."""
+    heard = by.receiver is not None and by.receiver.part.layout is None
+    if not heard and all(entry.on_bus for entry in by.entries):
+        found = "the map describes messages on a bus, this is a CSV log"
+        refuse(
+            [
+                Fault(
+                    "wrong-map",
+                    str(file),
+                    found,
+                    "a map with [csv], and columns at its sensors",
+                    "see /guide/bus",
+                )
+            ]
+        )
+
+
 def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
@@ -104,4 +140,13 @@ def _heard(heard: Heard) -> Iterator[str]:
         yield f"unit = {_quoted(part.unit)}"
 
 
-__all__ = ["Entry", "Heard", "Part", "SensorMap", "map_beside", "read_map"]
+__all__ = [
+    "Entry",
+    "Heard",
+    "Part",
+    "SensorMap",
+    "map_beside",
+    "read_map",
+    "refuse_columns",
+    "refuse_messages",
+]

@@ -5,17 +5,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from kinematics.errors import Fault, refuse
+from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
 
 from .can_log import LOGS, read_frames
 from .dbc import read_dbc
+from .drafting import write_draft
 from .feeder import Say
 from .frames import Frame
+from .layouts import Layout
 from .live_bus import LiveBus
 from .log import wrong_ending
-from .sensor_map import read_map
-from .sniff import Sniffing, write_draft
+from .sensor_map import SensorMap, read_map, refuse_columns
+from .sniff import Sniffing
 
 LONGEST_S = 3600.0
 _TELL_EVERY_S, _WITHIN_S = 2.0, 0.1
@@ -38,8 +40,8 @@ def run_sniff(
     Raises `Refused`: "bad-option", and as `read_map`, `read_dbc`, `read_frames`, `LiveBus`, `write_draft`.
     """
     refuse(_option_faults(log, bus, seconds, bitrate, draft))
-    by = None if map_file is None else read_map(map_file)
-    sniffing = Sniffing(by, [layout for file in dbc for layout in read_dbc(file)])
+    by, layouts = _read(map_file, dbc, "a CAN log" if bus is None else "a CAN bus")
+    sniffing = Sniffing(by, layouts)
     frames = read_frames(log) if log is not None else _live(str(bus), bitrate, seconds, sniffing, say)
     _all(frames, sniffing, say, live=log is None)
     told = sniffing.told()
@@ -51,12 +53,33 @@ def run_sniff(
             say(line)
         return told
     if draft is not None:
-        write_draft(draft, told["messages"])
+        named = [] if by is None or map_file is None else [map_file.parent / each for each in by.dbc]
+        write_draft(draft, sniffing.rows.values(), [*dbc, *named])
         told["draft"] = str(draft)
         say(
             f"A draft of the map is in {draft}: give its sensors the names that they have in the machine's profile."
         )
     return told
+
+
+def _read(map_file: Path | None, dbc: Iterable[Path], what: str) -> tuple[SensorMap | None, list[Layout]]:
+    """The map and the layouts of the DBC files. Raises `Refused` with the faults of all of them."""
+    by: SensorMap | None = None
+    layouts: list[Layout] = []
+    faults: list[Fault] = []
+    try:
+        if map_file is not None:
+            by = read_map(map_file)
+            refuse_columns(by, map_file, what)
+    except Refused as refused:
+        faults += refused.faults
+    for file in dbc:
+        try:
+            layouts += read_dbc(file)
+        except Refused as refused:
+            faults += refused.faults
+    refuse(faults)
+    return by, layouts
 
 
 def _all(frames: Iterable[Frame], sniffing: Sniffing, say: Say, *, live: bool) -> None:

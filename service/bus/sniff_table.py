@@ -1,21 +1,26 @@
-"""What was sniffed, as tables for people: 100 columns where nobody looks, the terminal's own where somebody does."""
+"""What was sniffed, as tables for people: 80 columns where nobody looks, the terminal's own where somebody does."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rich import box
 from rich.console import Console
 from rich.table import Table
 
-PLAIN_WIDTH = 100
+PLAIN_WIDTH = 80
+_WHOLE = ("number", "does", "least", "greatest", "last")
 
 
 def print_sniffed(told: Mapping[str, Any], console: Console | None = None) -> None:
-    """Frames by sender, their numbers, address claims, findings."""
+    """What each sensor does, bytes that nobody knows, frames by sender, their numbers, address claims, findings."""
     console = Console() if console is None else console
     if not console.is_terminal:
         console.width = PLAIN_WIDTH
     console.print(f"{told['of']}: {told['frames']} frames in {told['seconds']:.1f} s", highlight=False)
+    console.print(_sensors(told))
+    for line in _bytes(told):
+        console.print(line, highlight=False, markup=False)
+    console.print()
     console.print(_messages(told))
     numbers = _numbers(told)
     if numbers.row_count:
@@ -35,17 +40,39 @@ def print_sniffed(told: Mapping[str, Any], console: Console | None = None) -> No
 
 
 def _table(*columns: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1))
+    table = Table(box=box.SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0))
     for column in columns:
         name, right = column.removesuffix(">"), column.endswith(">")
-        table.add_column(
-            name, justify="right" if right else "left", overflow="fold", no_wrap=name == "number"
+        table.add_column(name, justify="right" if right else "left", overflow="fold", no_wrap=name in _WHOLE)
+    return table
+
+
+def _sensors(told: Mapping[str, Any]) -> Table:
+    table = _table("sensor", "does", "its numbers", "message", "from")
+    for line in told["sensors"]:
+        unnamed = "not in the map" if line["map"] else "no map"
+        table.add_row(
+            line["sensor"] or unnamed, line["does"], line["numbers"], line["message"], _sender(line)
         )
     return table
 
 
+def _bytes(told: Mapping[str, Any]) -> Iterator[str]:
+    """A line of each message that no layout describes: FE stood still, 00..7F moved."""
+    rows = [row for row in told["messages"] if row["bytes"]]
+    if rows:
+        yield "Bytes 1, 2, ... of what no layout describes, in hexadecimal; from..to where one moved:"
+    for row in rows:
+        name = "" if row["message"] == "unknown" else f"{row['message']} from "
+        name = f"PGN {row['pgn']} from " if row["pgn"] is not None and not name else name
+        cells = (
+            f"{b['from']:02X}..{b['to']:02X}" if b["moved"] else f"{b['from']:02X}" for b in row["bytes"]
+        )
+        yield f"{name}{_sender(row)}: {' '.join(cells)}"
+
+
 def _messages(told: Mapping[str, Any]) -> Table:
-    table = _table("from", "PGN>", "message", "sensor", "frames>", "per s>", "gaps ms>", "bytes>", "late ms>")
+    table = _table("message", "from", "PGN>", "frames>", "per s>", "gaps ms>", "bytes>", "late ms>")
     for row in told["messages"]:
         latency = row["latency_ms"]
         gaps = (
@@ -55,7 +82,7 @@ def _messages(told: Mapping[str, Any]) -> Table:
         )
         late = "" if latency is None else _span(latency[0], latency[1], ".1f")
         table.add_row(
-            _sender(row), "" if row["pgn"] is None else str(row["pgn"]), row["message"], ", ".join(row["sensors"]),
+            row["message"], _sender(row), "" if row["pgn"] is None else str(row["pgn"]),
             str(row["frames"]), "" if row["rate_hz"] is None else f"{row['rate_hz']:.1f}", gaps,
             ", ".join(row["lengths"]), late,
         )  # fmt: skip
@@ -63,15 +90,20 @@ def _messages(told: Mapping[str, Any]) -> Table:
 
 
 def _numbers(told: Mapping[str, Any]) -> Table:
-    table = _table("from", "message", "number", "least>", "greatest>", "last>", "unit", "not told", "merits")
+    """Under the name of each message its numbers."""
+    table = _table("number", "least>", "greatest>", "last>", "unit", "not told", "merits")
     for row in told["messages"]:
+        named = False
         for name, each in row["numbers"].items():
             if each["unit"] == "ms" and row["latency_ms"] is not None and name == "latency":
                 continue  # stands with the message
+            if not named:
+                table.add_row(f"{row['message']} {_sender(row)}", style="bold")
+                named = True
             last = "" if each["last"] in each["not_told"] else _figure(each["last"])
             table.add_row(
-                _sender(row), row["message"], name, _figure(each["least"]), _figure(each["greatest"]),
-                last, each["unit"], _counted(each["not_told"]), _merits(each["merits"]),
+                f" {name}", _figure(each["least"]), _figure(each["greatest"]), last, each["unit"],
+                _counted(each["not_told"]), _merits(each["merits"]),
             )  # fmt: skip
     return table
 
@@ -85,7 +117,7 @@ def _merits(words: Mapping[str, int]) -> str:
 
 
 def _sender(row: Mapping[str, Any]) -> str:
-    return row["identifier"] if row["source"] is None else f"0x{row['source']:02X}"
+    return row["identifier"] or "" if row["source"] is None else f"0x{row['source']:02X}"
 
 
 def _span(low: float, high: float, form: str) -> str:

@@ -112,6 +112,11 @@ class Watch:
         return self._thinning.count
 
     @property
+    def silent(self) -> tuple[str, ...]:
+        """The sensors of the map that are silent now."""
+        return self._silences.silent()
+
+    @property
     def counts(self) -> dict[str, int]:
         """Everything noticed, by code."""
         return dict(self._tallies.totals)

@@ -13,6 +13,7 @@ from kinematics.errors import Fault, Refused, refuse
 from kinematics.sensor import BY_GRAVITY, Measure
 from service.bus.framing import RECEIVER, SSI2, Lack, identifier
 from service.bus.layouts import BUILT_IN, RECEIVED
+from service.bus.live_bus import lacking
 from service.bus.reading import Reading
 from service.bus.sensor_map import Entry, Heard, Part, SensorMap, map_beside
 from service.text import shown
@@ -144,7 +145,7 @@ class _BusSink:
         except (can.CanError, OSError, ValueError, ImportError, NotImplementedError) as error:
             raise Refused([
                 Fault("bus-failed", "--bus", f"{interface}:{channel}: {error}", "an interface and channel of python-can",
-                      "such as virtual:pit, or socketcan:can0 on Linux")
+                      lacking(interface) or "such as socketcan:can0 on Linux; between two programs udp_multicast, see /guide/bus")
             ]) from None  # fmt: skip
 
     def put(self, message: Any) -> None:

@@ -66,3 +66,15 @@ def test_its_commands_have_only_options_there_are() -> None:
         command = line.split()[1]
         helped = CliRunner().invoke(app, [command, "--help"], env={"COLUMNS": "200"}).stdout
         assert [option for option in re.findall(r"--[a-z-]+", line) if option not in helped] == [], line
+
+
+def test_comments_in_its_map_fit_a_page() -> None:
+    """About 75 characters stand side by side where the page is 1000 px wide, by the look of it."""
+    assert [line for line in FILES["rig.toml"].splitlines() if "#" in line and len(line) > 72] == []
+
+
+def test_two_terminals_without_hardware_are_named_on_both_pages() -> None:
+    simulation = files("service").joinpath("guide", "simulation.md").read_text(encoding="utf-8")
+    for page in (GUIDE, simulation):
+        for words in ("--bus udp_multicast:239.74.163.2", "pip install msgpack", "stays within"):
+            assert words in page

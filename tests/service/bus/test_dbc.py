@@ -155,8 +155,9 @@ def test_what_is_no_dbc(text: str, words: str, tmp_path: Path) -> None:
 
 
 def test_missing_and_bytes(tmp_path: Path) -> None:
-    with pytest.raises(Refused, match="No such file"):
+    with pytest.raises(Refused, match="no such file") as caught:
         read_dbc(tmp_path / "none.dbc")
+    assert caught.value.faults[0].advice == "", "no maker can export what is not there"
     (tmp_path / "a.dbc").write_bytes(b"\xff\x81\x9d")
     with pytest.raises(Refused, match="no text"):
         read_dbc(tmp_path / "a.dbc")

@@ -281,6 +281,32 @@ def test_what_was_refused_and_struck_is_told_and_counted() -> None:
     assert words[-1] == "Strike: turned down, 40 mm/s (expected at most 30 mm/s)"
 
 
+def test_a_refusal_that_comes_each_second_is_told_once_and_then_every_half_minute() -> None:
+    now = [0.0]
+    words: list[str] = []
+    feeder = Feeder("http://pit.example", "pit", say=words.append, clock=lambda: now[0])
+
+    def told(code: str, found: str, count: int) -> None:
+        refusal = {"code": code, "found": found, "expected": "a number"}
+        feeder._now[code] = count
+        feeder._tell_refused([refusal])
+
+    for second in range(62):
+        now[0] = float(second)
+        told("sensor-error", "two units", 50 * second)
+        told("out-of-range", f"{900 + second}.5 deg", second)
+    told("sensor-error", "not available", 3100)
+    assert words == [
+        "Refused sensor-error: expected a number, found two units",
+        "Refused out-of-range: expected a number, found 900.5 deg",
+        "Refused sensor-error: expected a number, found two units; 1500 readings of sensor-error by now",
+        "Refused out-of-range: expected a number, found 930.5 deg; 30 readings of out-of-range by now",
+        "Refused sensor-error: expected a number, found two units; 3000 readings of sensor-error by now",
+        "Refused out-of-range: expected a number, found 960.5 deg; 60 readings of out-of-range by now",
+        "Refused sensor-error: expected a number, found not available",
+    ]
+
+
 def test_words_that_are_none_of_the_service_end_it() -> None:
     def other(_: Service, wire: ServerConnection) -> None:
         wire.send("hello")

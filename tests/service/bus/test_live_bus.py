@@ -81,3 +81,18 @@ def test_an_interface_that_is_none_is_refused() -> None:
     with pytest.raises(Refused) as caught, LiveBus("telepathy:can0"):
         pass
     assert caught.value.code == "bus-failed"
+
+
+def test_a_package_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    def lacks(**_: Any) -> can.BusABC:
+        raise can.CanInterfaceNotImplementedError("msgpack not installed")
+
+    monkeypatch.setattr(can, "Bus", lacks)
+    monkeypatch.setattr(live_bus, "find_spec", lambda module: None if module == "msgpack" else object())
+    for bus, advice in (
+        ("udp_multicast:239.74.163.2", "pip install msgpack"),
+        ("slcan:ttyUSB0", "socketcan:can0"),
+    ):
+        with pytest.raises(Refused) as caught, LiveBus(bus):
+            pass
+        assert advice in caught.value.faults[0].advice

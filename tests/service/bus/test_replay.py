@@ -10,8 +10,11 @@ import httpx
 import pytest
 
 from kinematics.errors import Refused
+from service.bus import log as log_file
+from service.bus import replay as replaying
 from service.bus.feeder import Feeder
 from service.bus.layouts import BUILT_IN
+from service.bus.log import read_log
 from service.bus.map_tables import Csv
 from service.bus.run import run_replay
 from service.bus.sensor_map import Entry, Part, SensorMap, map_beside
@@ -49,7 +52,7 @@ def replayed(file: Path, address: str, **options: Any) -> dict[str, Any]:
         "token": None,
         "say": lambda _: None,
     }
-    return run_replay(file, to=address, **fixed, **options)
+    return run_replay(file, to=address, **(fixed | options))
 
 
 def can_log(file: Path, numbers: dict[str, int]) -> None:
@@ -122,3 +125,59 @@ def test_a_broken_log_as_far_as_it_goes(address: str, numbers: dict[str, int], t
     assert told["broken"]["code"] == "broken-log"
     # A log of a second at four times its pace, and the feeder's wait for the last refusals.
     assert time.monotonic() - began < 30.0
+
+
+def test_progress_while_reading_and_while_feeding(
+    address: str, numbers: dict[str, int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told at every look in place of every 10 s, so that nobody waits."""
+    can_log(tmp_path / "pit.log", numbers)
+    monkeypatch.setattr(log_file, "TELL_EVERY_S", 0.0)
+    monkeypatch.setattr(replaying, "TELL_EVERY_S", 0.0)
+    words: list[str] = []
+    replayed(tmp_path / "pit.log", address, say=words.append)
+    assert words[0] == "Reading pit.log."
+    reading = [each for each in words if each.endswith("of the log.")]
+    assert reading[0] == "100 frames so far, 0 s of the log."
+    assert reading[-1] == f"{COUNT * len(numbers) // 100 * 100} frames so far, 2 s of the log."
+    fed = [each for each in words if each.endswith("s fed.")]
+    assert len(fed) == COUNT * len(numbers)
+    assert words.index(reading[-1]) < words.index(fed[0])
+
+
+def test_of_a_short_log_there_is_a_line_when_reading_begins(numbers: dict[str, int], tmp_path: Path) -> None:
+    can_log(tmp_path / "pit.log", numbers)
+    words: list[str] = []
+    read_log(tmp_path / "pit.log", say=words.append)
+    assert words == ["Reading pit.log."]
+
+
+COLUMNS = """sensor_map = 1
+[csv]
+time = "t"
+time_unit = "s"
+[[sensors]]
+sensor = "boom"
+columns = ["boom"]
+unit = "deg"
+"""
+
+
+def test_a_map_of_the_other_kind_is_said_so(numbers: dict[str, int], tmp_path: Path) -> None:
+    can_log(tmp_path / "pit.log", numbers)
+    (tmp_path / "csv.toml").write_text(COLUMNS, encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_log(tmp_path / "pit.log", tmp_path / "csv.toml")
+    [fault] = caught.value.faults
+    assert (fault.code, fault.found) == (
+        "wrong-map",
+        "the map describes columns of a CSV log, this is a CAN log",
+    )
+    (tmp_path / "pit.csv").write_text("t,boom\n0,1\n", encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_log(tmp_path / "pit.csv", map_beside(tmp_path / "pit.log"))
+    [fault] = caught.value.faults
+    assert (fault.code, fault.found) == (
+        "wrong-map",
+        "the map describes messages on a bus, this is a CSV log",
+    )

@@ -19,6 +19,7 @@ HEAD = f'sensor_map = 1\ndbc = ["{REFERENCE.as_posix()}/rig.dbc"]\n'
 CSV = 'sensor_map = 1\n[csv]\ntime = "t"\ntime_unit = "ms"\n'
 
 S = "sensor_map = 1\n"
+NONE = 'sensor_map = 1\ndbc = ["none.dbc"]\n'
 SSI2 = 'message = "SSI2"\nsource = 1\n'
 LASER = '[receiver]\nmessage = "Laser"\n'
 
@@ -112,7 +113,10 @@ def test_units_by_the_file_or_the_map(tmp_path: Path) -> None:
          [(7, "incomplete")]),
         (S + one(SSI2 + 'signals = ["pitch"]') * 2,
          [(3, "name-taken"), (8, "name-taken"), (7, "given-twice")]),
-        ('sensor_map = 1\ndbc = ["none.dbc"]\n' + one('message = "X"\nsignals = ["pitch"]'), [(2, "unreadable")]),
+        (NONE + one('message = "X"\nsignals = ["pitch"]'), [(2, "unreadable")]),
+        (NONE + one(SSI2 + 'signals = ["pich"]') + one('message = "X"\nsignals = ["a"]'),
+         [(2, "unreadable"), (4, "name-taken"), (7, "unknown-signal"), (9, "name-taken")]),
+        (NONE + one(SSI2 + 'signal = ["pitch"]'), [(7, "unknown-field"), (2, "unreadable")]),
         (HEAD + one('message = "StickUnit"\nsource = 1\nsignals = ["Angle_X"]'), [(6, "no-source")]),
         (HEAD + one('message = "BoomWire"\nsignals = ["Plain"]'), [(3, "no-unit")]),
         (HEAD + one('message = "BoomWire"\nsignals = ["Odd"]'), [(3, "no-unit")]),
@@ -213,3 +217,11 @@ def test_signals_of_two_messages_of_one_name(tmp_path: Path) -> None:
     assert faults_of(text.replace('"a", "b"', '"a", "c"'), tmp_path) == [(6, "unknown-signal")]
     (tmp_path / "two.dbc").write_bytes((tmp_path / "one.dbc").read_bytes())
     assert faults_of(text.replace(', "b"', ""), tmp_path) == [(5, "unknown-message")]
+
+
+@pytest.mark.parametrize(("source", "found"), [("0x1A1", "0x1a1"), ("254", "0xfe"), ("-3", "-0x3")])
+def test_a_source_that_is_none_is_told_as_it_is_written(source: str, found: str, tmp_path: Path) -> None:
+    with pytest.raises(Refused) as caught:
+        map_of(S + one(f'message = "SSI2"\nsource = {source}\nsignals = ["pitch"]'), tmp_path)
+    [fault] = caught.value.faults
+    assert (fault.found, fault.expected) == (found, "a source address, 0x00 to 0xFD")

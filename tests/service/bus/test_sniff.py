@@ -153,7 +153,7 @@ def test_the_tables_fit(log: Path, width: int) -> None:
     code, out, _ = run("sniff", str(log))
     assert code == 0
     assert "\x1b" not in out
-    assert max(map(len, out.splitlines())) <= 100
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_a_live_bus_while_it_listens(tmp_path: Path) -> None:

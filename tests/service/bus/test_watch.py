@@ -322,3 +322,19 @@ def test_a_simulated_dig_has_nothing_to_tell(sensing: str) -> None:
     )  # fmt: skip
     assert len(rig.readings) > 1000
     assert rig.told == []
+
+
+def test_each_kind_of_no_value_is_counted_by_itself(rig: Rig) -> None:
+    def bits(i: int) -> bytes:
+        # 0xFC.. and 0xFB.. in the highest of three bytes of pitch: two of J1939's reserved codes.
+        return bytes([i, 0, 0xFC if i % 2 else 0xFB]) + bytes(3) + b"\0\0"
+
+    rig.take(Frame(0.01 * i, identifier(SSI2, 0xA1), extended=True, data=bits(i)) for i in range(14))
+    rig.take(slope(0.2 + 0.01 * i, 0xA1, Lack.ERROR) for i in range(5))
+    rig.take(slope(0.3 + 0.01 * i, 0xA1, Lack.NOT_AVAILABLE) for i in range(37))
+    rig.told += [(1.0, fault) for fault in rig.watch.end(1.0)]
+    counts: dict[str, float] = {}
+    for _, fault in rig.told:
+        if fault.code == "no-value":
+            counts[fault.found.partition(" 0x")[0].partition(";")[0]] = fault.numbers["times"]
+    assert counts == {"the reserved code": 14.0, "error": 5.0, "not available": 37.0}
