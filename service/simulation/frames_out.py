@@ -145,7 +145,7 @@ class _BusSink:
         except (can.CanError, OSError, ValueError, ImportError, NotImplementedError) as error:
             raise Refused([
                 Fault("bus-failed", "--bus", f"{interface}:{channel}: {error}", "an interface and channel of python-can",
-                      lacking(interface) or "such as socketcan:can0 on Linux; between two programs udp_multicast, see /guide/bus")
+                      lacking(interface) or "such as socketcan:can0; between two programs udp_multicast, see /guide/bus")
             ]) from None  # fmt: skip
 
     def put(self, message: Any) -> None:
