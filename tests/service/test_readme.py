@@ -112,7 +112,7 @@ def test_both_commands_stand_on_a_line_of_their_own() -> None:
     lines = [text.strip() for kind, name, text in BLOCKS if kind == "sh" and not name]
     assert len(lines) == 2
     assert lines[0].endswith("tipdatum demo")
-    assert lines[1].endswith("-m pytest")
+    assert lines[1].endswith("-m pytest -n auto --dist loadfile")
     assert shutil.which("python3"), "the commands start with python3"
 
 
