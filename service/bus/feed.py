@@ -1,11 +1,13 @@
 """Frames of a live bus, or lines from standard input, as readings to a job, for as long as they come."""
 
 import math
+import signal
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
+from types import FrameType, TracebackType
 from typing import Any, Protocol, Self, TextIO
 
 from kinematics.errors import Fault, Refused, refuse
@@ -211,12 +213,15 @@ class Feeding:
         self._since: Counter[str] = Counter()
         self.per_sensor: Counter[str] = Counter()
         self.late = 0
+        self.ending = False
         self._pause_s = FIRST_PAUSE_S
         self.began = self._told = self._looked = feeder.clock()
 
     def run(self) -> None:
         """Until it is over. Raises `Refused` as the feeder: a machine that the map does not fit, no right any more."""
-        while (left := self._left()) > 0.0 and not self._stop.is_set() and not self._source.over():
+        while (left := self._left()) > 0.0 and not (
+            self.ending or self._stop.is_set() or self._source.over()
+        ):
             self._send(self._source.take(min(left, TAKE_WITHIN_S)))
             self._tell()
         self._tell(last=True)
@@ -272,6 +277,25 @@ class Feeding:
             self._since.clear()
 
 
+@contextmanager
+def _ended_by_ctrl_c(feeding: Feeding) -> Iterator[None]:
+    """Ctrl-C lets the batch under way end; a second one breaks off. An exception inside a library may get lost."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def end(number: int, _: FrameType | None) -> None:
+        if feeding.ending:
+            raise KeyboardInterrupt(number)
+        feeding.ending = True
+
+    before = signal.signal(signal.SIGINT, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def run_feed(
     bus: str | None, *, map_file: Path | None, to: str, job: str, seconds: float | None, bitrate: int | None,
     partly: bool, token: str | None, say: Say, lines: TextIO | None = None, stop: threading.Event | None = None,
@@ -293,7 +317,7 @@ def run_feed(
         hint = "" if by is None else NEW_MAP.format(job=job)
         feeding = Feeding(source, feeder, say, seconds=seconds, stop=stop, hint=hint)
         try:
-            with source:
+            with source, _ended_by_ctrl_c(feeding):
                 say(f"{source.begun}; Ctrl-C ends it.")
                 feeding.run()
                 feeder.settle()

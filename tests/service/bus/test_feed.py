@@ -187,10 +187,8 @@ def test_a_flood_leaves_the_other_sensors_fresh(channel: str, tmp_path: Path) ->
     # While the whole bus floods, of the others too at most one in 5 ms goes on: here they come in clumps.
     assert fed.told["thinned"] > 0.9 * count
     assert (fed.told["dropped"], fed.told["late"]) == (0, 0)
-    ages.sort()
-    # Two cores share sender, feed and service here; the usual age is 5 ms.
-    assert ages[-1] < 0.5
-    assert ages[len(ages) // 2] < 0.1
+    # The age limit that profiles set; two cores share sender, feed and service here, the usual age is 5 ms.
+    assert max(ages) < 0.5
 
 
 def test_a_machine_with_one_sensor_refuses_a_map_of_five(channel: str, tmp_path: Path) -> None:
