@@ -146,6 +146,7 @@ def test_two_units_on_one_address_by_what_they_say(address: str, channel: str, t
     assert "source 0xA2" in next(words for words in fed.words if words.startswith("two-on-one-source"))
 
 
+@pytest.mark.alone
 def test_a_flood_leaves_the_other_sensors_fresh(channel: str, tmp_path: Path) -> None:
     """10 000 frames in a second of one address."""
     ages: list[float] = []
@@ -187,8 +188,10 @@ def test_a_flood_leaves_the_other_sensors_fresh(channel: str, tmp_path: Path) ->
     # While the whole bus floods, of the others too at most one in 5 ms goes on: here they come in clumps.
     assert fed.told["thinned"] > 0.9 * count
     assert (fed.told["dropped"], fed.told["late"]) == (0, 0)
-    # The age limit that profiles set; two cores share sender, feed and service here, the usual age is 5 ms.
-    assert max(ages) < 0.5
+    ages.sort()
+    # Two cores share sender, feed and service here; the usual age is 5 ms.
+    assert ages[-1] < 0.5
+    assert ages[len(ages) // 2] < 0.1
 
 
 def test_a_machine_with_one_sensor_refuses_a_map_of_five(channel: str, tmp_path: Path) -> None:
