@@ -14,7 +14,7 @@ from . import linkage
 from .errors import Fault, refuse
 from .linkage import DEAD_CENTRE_RAD, Status, wrapped
 from .machine import Attachment, BucketLinkage, Cylinder, Held, Machine, Range
-from .parameters import lacking, record
+from .parameters import lacking, misnamed, record
 
 JOINTS = ("swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate")
 # Sensor noise and pin slop at an end stop. The angle is used as given; beyond this it is refused.
@@ -54,9 +54,12 @@ class Assembly:
 def assemble(machine: Machine, attachment: Attachment) -> Assembly:
     """Join the two and prove that every linkage closes over its stroke, on one branch.
 
-    Raises `Refused` with every fault: "no-closure", "dead-centre", "passes-toggle" with the numbers.
+    Raises `Refused` with every fault: "no-closure", "dead-centre", "passes-toggle" with the numbers; "unknown-parameter"
+    for a name in either's `uncertainty.of`, at "machine.uncertainty.of.boom_lenght".
     """
     ranges, faults = machine_ranges(machine)
+    faults += [fault.at("machine") for fault in misnamed(machine)]
+    faults += [fault.at("attachment") for fault in misnamed(attachment)]
     idler: Range | None = None
     side = 0.0
     if isinstance(machine.bucket, BucketLinkage):

@@ -6,8 +6,9 @@ that a worn edge moves no zero. A machine without a joint has None where that jo
 """
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from .errors import Fault, refuse
 
@@ -17,6 +18,8 @@ SHORTEST_LINK_M = 0.01
 UNIT_WITHIN = 1e-6
 # No coupler that holds a bucket lets it rock further; more is a wrong unit or an open latch.
 MOST_PLAY_RAD = math.radians(5.0)
+# A measurement that is known no better was none; more is a wrong unit. Common practice, no source.
+MOST_UNKNOWN_M, MOST_UNKNOWN_RAD, MOST_SLOP_M = 0.2, math.radians(5.0), 0.02
 
 
 def _finite(where: str, *values: float) -> Iterator[Fault]:
@@ -137,6 +140,81 @@ def _unit(where: str, direction: Point) -> Iterator[Fault]:
         yield Fault("not-a-direction", where, f"length {length:g}", "a direction of length 1")
 
 
+def is_turn(parameter: str) -> bool:
+    """Whether a parameter (of `parameters.NAMES`) is an angle or a number of a unit direction; else it is a length."""
+    return parameter.endswith("_angle") or parameter.startswith(("mast_", "tilt_axis_", "rotate_axis_"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Uncertainty:
+    lengths: float | None = None
+    angles: float | None = None
+    of: Mapping[str, float] = field(default_factory=dict, hash=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "of", MappingProxyType(dict(self.of)))
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with its numbers; whether the names in `of` are any is for `parameters.misnamed`."""
+        yield from _unknown(f"{where}.lengths", self.lengths, MOST_UNKNOWN_M)
+        yield from _unknown(f"{where}.angles", self.angles, MOST_UNKNOWN_RAD, angle=True)
+        for name, value in self.of.items():
+            turn = is_turn(name)
+            yield from _unknown(
+                f"{where}.of.{name}", value, MOST_UNKNOWN_RAD if turn else MOST_UNKNOWN_M, angle=turn
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class MachineUncertainty(_Uncertainty):
+    """How well a machine is known; None: nobody said.
+
+    Standard uncertainties: `lengths` (m) of every length, `angles` (rad) of every angle and number of a direction that
+    `of` does not name; `of` by parameter (`parameters.NAMES`, m or rad): {"boom_length": 0.002} is a boom taped to 2 mm.
+    `pin_slop` (m): the full clearance of a pin in its bore. `flex` (m): how far the edge gives, standard, when it digs
+    or is set down.
+    """
+
+    pin_slop: float | None = None
+    flex: float | None = None
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with its numbers."""
+        yield from _Uncertainty.faults(self, where)
+        yield from _unknown(f"{where}.pin_slop", self.pin_slop, MOST_SLOP_M)
+        yield from _unknown(f"{where}.flex", self.flex, MOST_UNKNOWN_M)
+
+
+@dataclass(frozen=True, slots=True)
+class AttachmentUncertainty(_Uncertainty):
+    """How well an attachment is known; None: nobody said. `lengths`, `angles`, `of` as of a machine.
+
+    `edge_wear` (m): standard uncertainty of how far the edge has worn back since it was measured, 0.003 is 3 mm.
+    """
+
+    edge_wear: float | None = None
+
+    def faults(self, where: str) -> Iterator[Fault]:
+        """What is wrong with its numbers."""
+        yield from _Uncertainty.faults(self, where)
+        yield from _unknown(f"{where}.edge_wear", self.edge_wear, MOST_UNKNOWN_M)
+
+
+def _unknown(where: str, value: float | None, most: float, *, angle: bool = False) -> Iterator[Fault]:
+    if value is None:
+        return
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        yield Fault("not-a-number", where, repr(value), "a number")
+    elif not math.isfinite(value):
+        yield Fault("not-finite", where, str(value), "a finite number")
+    elif not 0.0 <= value <= most:
+        shown, limit, unit = (math.degrees(value), math.degrees(most), "deg") if angle else (value, most, "m")
+        yield Fault(
+            "out-of-range", where, f"{shown:g} {unit}", f"0 to {limit:g} {unit}", "check the unit",
+            {"value": value, "low": 0.0, "high": most},
+        )  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Machine:
     """A carrier from its swing axis to the bucket pin.
@@ -145,7 +223,8 @@ class Machine:
     swings by itself; `swing_post` (x, y) that post seen from the swing axis. The origin's height is the boom
     foot pin's. `boom`, `fore_boom`, `stick`: what limits each joint. `bucket`: the four-bar, or the range of
     the bucket joint itself where no linkage was measured. `boom_foot_height`: that pin over the ground the
-    machine stands on, tracks level, or None: 1.7 puts the ground 1.7 m below the origin.
+    machine stands on, tracks level, or None: 1.7 puts the ground 1.7 m below the origin. `uncertainty`: how well
+    all this is known, or None.
     """
 
     boom_foot_x: float
@@ -162,6 +241,7 @@ class Machine:
     swing_boom: Range | None = None
     receiver: Receiver | None = None
     boom_foot_height: float | None = None
+    uncertainty: MachineUncertainty | None = None
 
     def __post_init__(self) -> None:
         refuse(self.faults())
@@ -180,7 +260,7 @@ class Machine:
         if self.fore_boom_length is not None:
             yield from _finite("fore_boom_length", self.fore_boom_length)
             yield from _link("fore_boom_length", self.fore_boom_length)
-        for name in ("boom", "fore_boom", "stick", "bucket", "swing_boom", "receiver"):
+        for name in ("boom", "fore_boom", "stick", "bucket", "swing_boom", "receiver", "uncertainty"):
             part = getattr(self, name)
             if part is not None:
                 yield from part.faults(name)
@@ -236,6 +316,7 @@ class Attachment:
     right corner, `centre` the index of its middle. `teeth`: tooth tips left, centre, right, or None.
     `heel`: left and right end of the heel. All in the bucket's own frame. `coupler_play`: how far the bucket
     rocks in the coupler in all (rad, 0.01 is half that either way of `coupler.angle`), None where not measured.
+    `uncertainty`: how well all this is known, or None.
     """
 
     pin_spacing: float
@@ -248,6 +329,7 @@ class Attachment:
     rotate: Axis | None = None
     mount: Offset | None = None
     coupler_play: float | None = None
+    uncertainty: AttachmentUncertainty | None = None
 
     def __post_init__(self) -> None:
         refuse(self.faults())
@@ -256,6 +338,8 @@ class Attachment:
         """Everything that is wrong with this attachment, as far as it can be seen without a machine."""
         yield from _finite("pin_spacing", self.pin_spacing)
         yield from _link("pin_spacing", self.pin_spacing)
+        if self.uncertainty is not None:
+            yield from self.uncertainty.faults("uncertainty")
         for name in ("edge", "heel", "teeth"):
             for index, point in enumerate(getattr(self, name) or ()):
                 yield from _finite(f"{name}.{index}", *point)

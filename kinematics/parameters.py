@@ -4,13 +4,18 @@ The dataclasses of `machine` are the face; this record is what the formulas read
 calibration and studies vary. Metres and radians; NaN where a machine has no such part.
 """
 
+import difflib
 import math
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Point
+from .errors import Fault
+from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Point, is_turn
 
+_SHOWN = 60
 EDGE_POINTS = ("left", "centre", "right")
 TOOTH_POINTS = ("tooth_left", "tooth_centre", "tooth_right")
 HEEL_POINTS = ("heel_left", "heel_right")
@@ -27,18 +32,27 @@ CYLINDER_PINS = {
 }  # fmt: skip
 """What is measured of each cylinder; the bucket cylinder's rod eye is the idler's outer pin, at `idler_length`."""
 
-NAMES: tuple[str, ...] = (
+MACHINE_NAMES: tuple[str, ...] = (
     "swing_post_x", "swing_post_y", "boom_foot_x", "boom_foot_y",
     "boom_length", "fore_boom_length", "stick_length",
     *_xyz("receiver"), *_xyz("mast"),
     *(f"{name}_cylinder_{pin}" for name, pins in CYLINDER_PINS.items() for pin in pins),
-    "idler_pivot_x", "idler_pivot_z", "idler_length", "power_link_length", "pin_spacing",
+    "idler_pivot_x", "idler_pivot_z", "idler_length", "power_link_length",
+)  # fmt: skip
+ATTACHMENT_NAMES: tuple[str, ...] = (
+    "pin_spacing",
     "coupler_x", "coupler_z", "coupler_angle",
     *_xyz("tilt_point"), *_xyz("tilt_axis"),
     *_xyz("rotate_point"), *_xyz("rotate_axis"),
     "mount_x", "mount_z", "mount_angle",
     *(name for point in BUCKET_POINTS for name in _xyz(point)),
 )  # fmt: skip
+NAMES: tuple[str, ...] = MACHINE_NAMES + ATTACHMENT_NAMES
+NAMES_OF: Mapping[str, tuple[str, ...]] = MappingProxyType({
+    "machine": MACHINE_NAMES, "attachment": ATTACHMENT_NAMES,
+})  # fmt: skip
+TURNS = frozenset(name for name in NAMES if is_turn(name))
+"""Angles and numbers of directions (rad); every other parameter is a length (m)."""
 RECORD = np.dtype([(name, np.float64) for name in NAMES])
 
 
@@ -61,11 +75,20 @@ def lacking(machine: Machine, attachment: Attachment) -> frozenset[str]:
 
     A machine without a fore boom has 0 for its length; nothing can be said of a change of it.
     """
+    return _not_on(machine) | _not_below(attachment)
+
+
+def _not_on(machine: Machine) -> frozenset[str]:
     missing: set[str] = set()
     if machine.swing_boom is None:
         missing |= {"swing_post_x", "swing_post_y"}
     if machine.fore_boom is None:
         missing.add("fore_boom_length")
+    return frozenset(missing)
+
+
+def _not_below(attachment: Attachment) -> frozenset[str]:
+    missing: set[str] = set()
     for name in ("coupler", "mount"):
         if getattr(attachment, name) is None:
             missing |= {f"{name}_x", f"{name}_z", f"{name}_angle"}
@@ -73,6 +96,43 @@ def lacking(machine: Machine, attachment: Attachment) -> frozenset[str]:
         if getattr(attachment, name) is None:
             missing |= {*_xyz(f"{name}_point"), *_xyz(f"{name}_axis")}
     return frozenset(missing)
+
+
+def parameters_of(part: Machine | Attachment) -> tuple[str, ...]:
+    """The parameters that a machine or an attachment has, in the order of `NAMES`: a bucket without teeth has no
+    "tooth_left_x"."""
+    if isinstance(part, Machine):
+        values, missing = _of_machine(part), _not_on(part)
+    else:
+        values, missing = _of_attachment(part), _not_below(part)
+    return tuple(
+        name for name in NAMES if name in values and name not in missing and not math.isnan(values[name])
+    )
+
+
+def misnamed(part: Machine | Attachment) -> Iterator[Fault]:
+    """Names in `uncertainty.of` that are no parameter of this part, as `unknown_names` has them, at their place in it."""
+    if part.uncertainty is not None and part.uncertainty.of:
+        kind = "machine" if isinstance(part, Machine) else "attachment"
+        for fault in unknown_names(part.uncertainty.of, kind, parameters_of(part)):
+            yield fault.at("uncertainty.of")
+
+
+def unknown_names(names: Iterable[str], kind: str, there: Collection[str]) -> Iterator[Fault]:
+    """A fault "unknown-parameter" for each name that is not among `there`: no parameter at all, one of the other kind, or
+    of a part that is missing. `kind`: "machine" or "attachment", whose names (`NAMES_OF`) are meant."""
+    other = "attachment" if kind == "machine" else "machine"
+    for name in names:
+        if name in there:
+            continue
+        if name in NAMES_OF[other]:
+            found, advice = f"{name}, of the {other}", f"say it of the {other}"
+        elif name in NAMES_OF[kind]:
+            found, advice = f"{name}, of a part that is not there", "describe the part, or take it out"
+        else:
+            near = difflib.get_close_matches(name, there, n=1)
+            found, advice = repr(name[:_SHOWN]), f"did you mean {near[0]}?" if near else "take it out"
+        yield Fault("unknown-parameter", name, found, "one of " + ", ".join(there), advice)
 
 
 def _of_machine(machine: Machine) -> dict[str, float]:

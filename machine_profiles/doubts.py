@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from kinematics.chain import hitch_from_bucket
-from kinematics.machine import Attachment, Machine
+from kinematics.machine import Attachment, AttachmentUncertainty, Machine, MachineUncertainty, is_turn
 from kinematics.maps import place
 from kinematics.parameters import record
 
@@ -18,6 +18,8 @@ PIN_SPACING_M = (0.08, 1.2)
 EDGE_M = (0.15, 4.0)
 NARROWEST_M, WIDEST_M = 0.15, 4.0
 TRANSMISSION_DEG = (15.0, 165.0)
+KNOWN_TO_MM, KNOWN_TO_DEG = (0.1, 50.0), (0.005, 2.0)
+_MAY_BE_NONE = ("pin_slop", "flex", "edge_wear")
 _UNIT = "check units.length and the decimal point"
 
 
@@ -27,7 +29,8 @@ def doubts(geometry: Machine | Attachment) -> tuple[str, ...]:
     A boom of 16.5 in a file in inches: "boom.length is 0.419 m; usual are 0.8 to 25 m: check units.length and ...".
     An edge with z > 0 in the bucket's own frame lies above its pin line. Never raises.
     """
-    return tuple(_of_machine(geometry) if isinstance(geometry, Machine) else _of_attachment(geometry))
+    found = _of_machine(geometry) if isinstance(geometry, Machine) else _of_attachment(geometry)
+    return (*found, *(() if geometry.uncertainty is None else _too_sure(geometry.uncertainty)))
 
 
 def pair_doubts(machine: Machine, attachment: Attachment) -> tuple[str, ...]:
@@ -95,6 +98,20 @@ def _of_attachment(attachment: Attachment) -> Iterator[str]:
 def _unusual(name: str, value: float, usual: tuple[float, float]) -> Iterator[str]:
     if not usual[0] <= value <= usual[1]:
         yield f"{name} is {value:.3f} m; usual are {usual[0]:g} to {usual[1]:g} m: {_UNIT}"
+
+
+def _too_sure(known: MachineUncertainty | AttachmentUncertainty) -> Iterator[str]:
+    said = {name: getattr(known, name, None) for name in ("lengths", "angles", *_MAY_BE_NONE)}
+    said |= {f"of.{name}": value for name, value in known.of.items()}
+    for name, value in said.items():
+        if value is None or (value == 0.0 and name in _MAY_BE_NONE):
+            continue
+        turn = name == "angles" or is_turn(name.removeprefix("of."))
+        shown = math.degrees(value) if turn else value * 1e3
+        low, high = KNOWN_TO_DEG if turn else KNOWN_TO_MM
+        unit, key = ("deg", "units.angle") if turn else ("mm", "units.length")
+        if not low <= shown <= high:
+            yield f"uncertainty.{name} is {shown:.3g} {unit}; usual are {low:g} to {high:g} {unit}: check {key}"
 
 
 def _above(points: Mapping[str, tuple[tuple[float, float, float], ...]]) -> Iterator[str]:

@@ -15,6 +15,8 @@ from .loader import Profile
 
 NOISE_DEG = (0.003, 1.0)
 NOISE_MM = (0.05, 10.0)
+ZERO_DEG = (0.002, 2.0)
+ZERO_MM = (0.1, 20.0)
 LATENCY_MS = 500.0
 _SLACK = 1e-9  # m and rad: what ten digits leave
 
@@ -43,11 +45,14 @@ def unsensed_doubts(missing: Sequence[Fault]) -> tuple[str, ...]:
 
 def _usual(sensor: Sensor) -> Iterator[str]:
     length = sensor.unit == "m"
-    noise = sensor.noise * 1e3 if length else math.degrees(sensor.noise)
-    low, high = NOISE_MM if length else NOISE_DEG
-    if not low <= noise <= high:
-        unit, key = ("mm", "units.length") if length else ("deg", "units.angle")
-        yield f"noise is {noise:.3g} {unit}; usual are {low:g} to {high:g} {unit}: check {key}"
+    unit, key = ("mm", "units.length") if length else ("deg", "units.angle")
+    for name, value, (low, high) in (
+        ("noise", sensor.noise, NOISE_MM if length else NOISE_DEG),
+        ("zero_uncertainty", sensor.zero_uncertainty, ZERO_MM if length else ZERO_DEG),
+    ):
+        shown = None if value is None else value * 1e3 if length else math.degrees(value)
+        if shown is not None and not low <= shown <= high:
+            yield f"{name} is {shown:.3g} {unit}; usual are {low:g} to {high:g} {unit}: check {key}"
     if sensor.latency_s * 1e3 > LATENCY_MS:
         yield f"latency_ms is {sensor.latency_s * 1e3:g}; usual are up to {LATENCY_MS:g}"
 

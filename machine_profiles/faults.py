@@ -96,6 +96,10 @@ def _fault(model: type[BaseModel], detail: Any) -> Fault:
         return Fault("not-a-slug", path, shown(value), expected)
     if kind == "greater_than":
         return Fault("not-positive", path, shown(value), "a number greater than 0")
+    if kind == "too_long" and isinstance(value, dict):
+        return Fault(
+            "wrong-size", path, f"a table of {len(value)}", "a table of at most {max_length}".format(**limits)
+        )
     if kind in _SIZES:
         return Fault("wrong-size", path, shown(value), _SIZES[kind].format(**limits))
     return Fault("wrong-type", path, shown(value), _TYPES.get(kind, _OTHERWISE), _hint(value, kind))
@@ -162,7 +166,7 @@ def _walked(model: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[str, ty
 def _named_table(annotation: object) -> type[BaseModel] | None:
     """The table that every name of a field has, where the names are the file's own."""
     if get_origin(annotation) is dict:
-        return next(tables(get_args(annotation)[1]))
+        return next(tables(get_args(annotation)[1]), None)
     inner = get_args(annotation) if get_origin(annotation) in {Union, UnionType, Annotated} else ()
     return next((found for each in inner if (found := _named_table(each)) is not None), None)
 

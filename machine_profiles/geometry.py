@@ -5,6 +5,7 @@ A cast stands where `choices` has made sure of the one key or the other.
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeVar, cast
 
 from kinematics.assembly import drive_faults, machine_ranges
@@ -21,10 +22,12 @@ from kinematics.machine import (
     Range,
     Receiver,
 )
+from kinematics.parameters import ATTACHMENT_NAMES, MACHINE_NAMES, parameters_of
 
 from . import schema
 from .measures import Measures
 from .table import Span, Table
+from .uncertainty import attachment_uncertainty, machine_uncertainty, uncertainty_faults
 
 _EXTENDING = {"raises": 1, "lowers": -1}
 _BRANCH = {"open": 1, "crossed": -1}
@@ -81,9 +84,14 @@ def machine_from(document: schema.MachineDocument) -> Machine:
             boom_foot_height=None if ground is None else m.metres("boom.foot_above_ground", ground),
         )
 
-    machine = _built(build, m, _machine_place)
-    refuse([*machine_ranges(machine)[1], *drive_faults(machine)])
-    return machine
+    known = machine_uncertainty(m, document.uncertainty)
+    try:
+        machine = _built(build, m, _machine_place)
+    except Refused as refused:
+        raise Refused([*refused.faults, *uncertainty_faults(known, MACHINE_NAMES)]) from None
+    unknown = uncertainty_faults(known, parameters_of(machine))
+    refuse([*unknown, *machine_ranges(machine)[1], *drive_faults(machine)])
+    return replace(machine, uncertainty=known)
 
 
 def attachment_from(document: schema.AttachmentDocument) -> Attachment:
@@ -111,7 +119,13 @@ def attachment_from(document: schema.AttachmentDocument) -> Attachment:
             coupler_play=None if play is None else m.radians("coupler.play", play),
         )
 
-    return _built(build, m, lambda fault: _attachment_place(bucket, fault))
+    known = attachment_uncertainty(m, document.uncertainty)
+    try:
+        attachment = _built(build, m, lambda fault: _attachment_place(bucket, fault))
+    except Refused as refused:
+        raise Refused([*refused.faults, *uncertainty_faults(known, ATTACHMENT_NAMES)]) from None
+    refuse(uncertainty_faults(known, parameters_of(attachment)))
+    return replace(attachment, uncertainty=known)
 
 
 def _if_given(table: _Table | None, build: Callable[[_Table], _Part]) -> _Part | None:

@@ -52,6 +52,13 @@ class Measures:
         """An angle in radians, of any number of turns."""
         return math.radians(value) if self.units.angle == "deg" else value
 
+    def unlimited(self, value: float) -> float:
+        """A length in metres; what is not finite, or beyond any length, stays as it stands, for its taker to refuse."""
+        try:
+            return profile_length_to_metres(value, self.units.length)
+        except Refused:
+            return value
+
     def angles(self, path: str, span: Span) -> Range:
         """An angle's range in radians; "beyond-a-turn" too where it is wider than a turn."""
         low, high = self.radians(f"{path}.low", span.low), self.radians(f"{path}.high", span.high)

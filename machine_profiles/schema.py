@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import ConfigDict, Discriminator, Field, Tag
 
 from .schema_sensors import AttachmentSensors, MachineSensors
+from .schema_uncertainty import AttachmentKnown, MachineKnown
 from .table import Distance, Number, Slug, Span, Table, Triple, Units
 
 SCHEMA_VERSION = 1
@@ -235,6 +236,7 @@ class MachineDocument(Document):
     bucket: BucketDrive = Field(title="Bucket", description="What turns the bucket.")
     receiver: Receiver | None = Field(None, title="Receiver", description="Laser receiver on the stick.")
     swing_boom: SwingBoom | None = Field(None, title="Swing boom", description="Swing boom.")
+    uncertainty: MachineKnown = Field(None, title="Uncertainty", description="How well it is known.")
     sensors: MachineSensors = Field(None, title="Sensors", description="Sensors on the machine, by name.")
 
 
@@ -344,6 +346,7 @@ class AttachmentDocument(Document):
     )
     bucket: Bucket = Field(title="Bucket", description="Edge and heel.")
     teeth: Teeth | None = Field(None, title="Teeth", description="Tooth tips, on a bucket that has them.")
+    uncertainty: AttachmentKnown = Field(None, title="Uncertainty", description="How well it is known.")
     sensors: AttachmentSensors = Field(
         None, title="Sensors", description="Sensors on the attachment, by name."
     )

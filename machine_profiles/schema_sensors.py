@@ -10,7 +10,7 @@ from pydantic import Discriminator, Field, Tag
 from pydantic.functional_validators import AfterValidator, BeforeValidator
 from pydantic_core import PydanticCustomError
 
-from .table import Number, Span, Table
+from .table import Number, Span, Table, Uncertain
 
 
 def _whole(value: object) -> object:
@@ -106,6 +106,24 @@ class SensorTable(Table):
         description="Of an inclination whose link passes the vertical: on which side it always is, rising where what it "
         "says grows as the link is raised.",
         examples=["rising"],
+    )
+    zero_uncertainty: Uncertain | None = Field(
+        None,
+        title="Zero uncertainty",
+        description="Standard uncertainty of its mounting's zero, of both numbers where it gives two.",
+        examples=[0.05],
+    )
+    skew_uncertainty: Uncertain | None = Field(
+        None,
+        title="Skew uncertainty",
+        description="Of a sensor of gravity: standard uncertainty of how its case is turned out of the arm's plane.",
+        examples=[0.5],
+    )
+    per_kelvin: Uncertain | None = Field(
+        None,
+        title="Per kelvin",
+        description="Standard uncertainty of its drift with temperature, in the unit of its reading for each kelvin.",
+        examples=[0.002],
     )
     check: bool = Field(
         default=False,

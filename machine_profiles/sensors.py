@@ -14,6 +14,7 @@ from .schema import AttachmentDocument, MachineDocument
 from .schema_sensors import AttachmentSensor, CaseMounting, MachineSensor
 
 _BRANCH = {"rising": 1, "falling": -1}
+_UNCERTAIN = ("zero_uncertainty", "skew_uncertainty", "per_kelvin")
 _TIMES = {"latency_s": "latency_ms", "age_limit_s": "age_limit_ms"}
 
 
@@ -39,7 +40,11 @@ def sensed(document: MachineDocument | AttachmentDocument, geometry: Machine | A
             sensor = _sensor(m, table)
         except Refused as refused:
             # What could not be read is NaN, and already named.
-            own = [fault for fault in refused.faults if not (m.faults and fault.code == "not-finite")]
+            own = [
+                fault
+                for fault in refused.faults
+                if fault.where in _UNCERTAIN or not (m.faults and fault.code == "not-finite")
+            ]
             found.faults.extend([_placed(fault).at(where) for fault in (*m.faults, *own)])
             continue
         (found.checks if table.check else found.sensors)[name] = sensor
@@ -59,6 +64,11 @@ def _sensor(m: Measures, table: MachineSensor | AttachmentSensor) -> Sensor:
         m.metres if measures == Measure.LENGTH else lambda _, angle: m.turned(angle)
     )
     mounting = table.mounting
+    of_reading = m.unlimited if measures == Measure.LENGTH else m.turned
+
+    def uncertain(value: float | None, read: Callable[[float], float]) -> float | None:
+        return None if value is None else read(value)
+
     return Sensor(
         place=table.place,
         measures=measures,
@@ -71,6 +81,9 @@ def _sensor(m: Measures, table: MachineSensor | AttachmentSensor) -> Sensor:
         axis=AHEAD if table.axis is None else table.axis,
         side_sign=table.side_sign,
         branch=None if table.branch is None else _BRANCH[table.branch],
+        zero_uncertainty=uncertain(table.zero_uncertainty, of_reading),
+        skew_uncertainty=uncertain(table.skew_uncertainty, m.turned),
+        per_kelvin=uncertain(table.per_kelvin, of_reading),
     )
 
 

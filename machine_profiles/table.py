@@ -12,6 +12,10 @@ def _unsigned_zero(value: float) -> float:
 
 
 Number = Annotated[float, AfterValidator(_unsigned_zero)]
+Uncertain = Annotated[
+    float, Field(allow_inf_nan=True, json_schema_extra={"minimum": 0}), AfterValidator(_unsigned_zero)
+]
+"""A standard uncertainty. What is none is refused with the geometry, all at once, and so is passed on here."""
 Distance = Annotated[Number, Field(gt=0.0)]
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
 Triple = Annotated[list[Number], Field(min_length=3, max_length=3)]

@@ -7,12 +7,21 @@ from pathlib import Path
 from typing import get_args
 
 from kinematics.arm import pose
-from kinematics.machine import MOST_PLAY_RAD, Attachment, Machine
+from kinematics.machine import (
+    MOST_PLAY_RAD,
+    MOST_SLOP_M,
+    MOST_UNKNOWN_M,
+    MOST_UNKNOWN_RAD,
+    Attachment,
+    Machine,
+    MachineUncertainty,
+)
 from kinematics.sensing import misread, readings_of
 from kinematics.sensor import Measure, Mounting
 from kinematics.sensor_set import SensorSet
 from machine_profiles import parse_profile, sensor_set, shipped
 from machine_profiles.schema_sensors import AttachmentSensor, CaseMounting, MachineSensor
+from machine_profiles.schema_uncertainty import AttachmentUncertaintyTable, MachineUncertaintyTable
 
 from .pairing import pair
 from .texts import completed
@@ -26,12 +35,22 @@ def blocks() -> list[str]:
 
 def test_every_example_is_a_profile_or_completes_one() -> None:
     taken = [parse_profile(text) for text in completed(blocks())]
-    assert [profile.id for profile in taken] == ["our-digger", "our-bucket", "our-bucket", "our-digger"]
+    assert [profile.id for profile in taken] == [
+        "our-digger",
+        "our-bucket",
+        "our-bucket",
+        "our-digger",
+        "our-digger",
+    ]
     assert isinstance(taken[0].geometry, Machine)
     assert taken[0].geometry.boom_length == 4.6
     assert isinstance(taken[2].geometry, Attachment)
     assert taken[2].geometry.tilt is not None
     assert list(taken[3].sensors) == ["body", "boom"]
+    assert isinstance(taken[4].geometry, Machine)
+    assert taken[4].geometry.uncertainty == MachineUncertainty(
+        lengths=0.002, angles=math.radians(0.1), of={"boom_length": 0.004}, pin_slop=0.0015, flex=0.003
+    )
 
 
 def test_the_guide_names_what_may_be_measured_besides() -> None:
@@ -85,6 +104,28 @@ def test_the_guide_names_every_key_and_kind_of_sensor() -> None:
             assert f"`{place}`" in text, place
     for kind in Measure:
         assert f"| `{kind}` |" in text
+
+
+def test_the_guide_names_every_key_of_how_well_it_is_known() -> None:
+    text = GUIDE.read_text(encoding="utf-8").partition("## How well")[2].partition("## How accurate")[0]
+    for model in (MachineUncertaintyTable, AttachmentUncertaintyTable):
+        for key in model.model_fields:
+            assert f"`{key}`" in text, key
+    most = f"{MOST_UNKNOWN_M:g} m, {math.degrees(MOST_UNKNOWN_RAD):g} degrees or {MOST_SLOP_M * 1e3:g} mm of slop"
+    assert f"More than {most} is refused" in text
+
+
+def test_the_figures_of_how_well_it_is_known() -> None:
+    """Two numbers alike good differ by 1.4 of one's own; a limit is 1.7 standard ones, what lies anywhere up to D has a
+    root mean square of 0.58 D (GUM 4.3.7: half-width over the root of 3); the straightedge shows 0.5 degree."""
+    text = GUIDE.read_text(encoding="utf-8")
+    for said, value, within in (
+        ("divided by 1.4", math.sqrt(2.0), 0.05), ("divided by 1.7", math.sqrt(3.0), 0.05),
+        ("0.6 of it", 1.0 / math.sqrt(3.0), 0.05), ("1 mm on 115 mm is 0.5", math.degrees(math.atan2(1, 115)), 0.01),
+    ):  # fmt: skip
+        assert said in text
+        number = float(re.findall(r"\d+\.\d+", said)[-1])
+        assert abs(number - value) <= within, said
 
 
 def test_half_a_turn_finds_the_mounting_of_a_body_sensor() -> None:

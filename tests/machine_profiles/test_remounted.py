@@ -8,7 +8,7 @@ import pytest
 
 from kinematics.errors import Refused
 from kinematics.sensor import Mounting
-from machine_profiles import parse_profile, shipped
+from machine_profiles import ProfileFaulty, parse_profile, shipped
 from machine_profiles.remounted import remounted
 
 from .texts import text_of
@@ -93,3 +93,34 @@ def test_refused() -> None:
         remounted(profile, "bucket2", Mounting(0.0))
     with pytest.raises(Refused, match="mounting"):
         remounted(profile, "boom", 0.1)
+
+
+def test_everything_else_of_the_sensor_stays() -> None:
+    profile = parse_profile(CRAWLER)
+    before = profile.sensors["boom"]
+    assert before.zero_uncertainty is not None
+    read = parse_profile(remounted(profile, "boom", Mounting(0.0646))).sensors["boom"]
+    assert replace(read, mounting=before.mounting) == before
+
+
+def test_how_well_the_new_zero_is_known_goes_with_it() -> None:
+    profile = parse_profile(CRAWLER)
+    new = remounted(
+        profile, "boom", profile.sensors["boom"].mounting, zero_uncertainty=math.radians(0.0123456)
+    )
+    lines = [line for line in changed(CRAWLER, new) if not line.startswith("?")]
+    assert lines == ["- zero_uncertainty = 0.05", "+ zero_uncertainty = 0.0123"]
+    wire, sensor = next((n, s) for n, s in WIRED.sensors.items() if s.unit == "m")
+    read = parse_profile(remounted(WIRED, wire, sensor.mounting, 0.0015)).sensors[wire]
+    assert read.zero_uncertainty == pytest.approx(0.0015, rel=1e-12)
+    assert replace(read, zero_uncertainty=sensor.zero_uncertainty) == sensor
+
+
+def test_an_uncertainty_that_is_none_or_has_no_place_is_refused() -> None:
+    profile = parse_profile(CRAWLER)
+    mounting = profile.sensors["boom"].mounting
+    for bad in (-0.001, math.nan, 1.0):
+        with pytest.raises(ProfileFaulty, match="zero_uncertainty"):
+            remounted(profile, "boom", mounting, bad)
+    with pytest.raises(Refused, match="zero_uncertainty"):
+        remounted(parse_profile(RADIANS), "boom", 0.0646, 0.001)

@@ -9,11 +9,11 @@ from kinematics.machine import Range
 from kinematics.sensor import Measure, Mounting, Sensor
 from machine_profiles import json_schema, parse_profile, shipped
 
-from .texts import TWO_PIECE, edited, faults_of, text_of, unsensed
+from .texts import TWO_PIECE, bare, edited, faults_of, text_of
 
-CRAWLER = unsensed(text_of("machine", "crawler-14t"))
-TILTING = unsensed(text_of("attachment", "tilting-1800"))
-ROTATOR = unsensed(text_of("attachment", "tilt-rotator-1600"))
+CRAWLER = bare(text_of("machine", "crawler-14t"))
+TILTING = bare(text_of("attachment", "tilting-1800"))
+ROTATOR = bare(text_of("attachment", "tilt-rotator-1600"))
 DIGGING = text_of("attachment", "digging-1500")
 COUPLED = text_of("attachment", "coupled-900")
 GRAVITY = """
@@ -284,14 +284,16 @@ def test_the_schema_shows_every_key(kind: str) -> None:
     defined = schema["$defs"][f"{kind.capitalize()}Sensor"]
     assert set(defined["properties"]) == {
         "place", "measures", "sign", "mounting", "range", "noise", "latency_ms", "age_limit_ms", "axis", "side_sign",
-        "branch", "check",
+        "branch", "check", "zero_uncertainty", "skew_uncertainty", "per_kelvin",
     }  # fmt: skip
-    assert set(defined["properties"]) - set(defined["required"]) == {"axis", "side_sign", "branch", "check"}
+    assert set(defined["properties"]) - set(defined["required"]) == {
+        "axis", "side_sign", "branch", "check", "zero_uncertainty", "skew_uncertainty", "per_kelvin",
+    }  # fmt: skip
     assert schema["$defs"]["CaseMounting"]["required"] == ["nose_up"]
     assert schema["properties"]["sensors"]["anyOf"][0]["additionalProperties"] is False
 
 
-# Revisions before profiles knew sensors (0.1.0 and after).
+# Revisions before profiles knew sensors and uncertainties (0.1.0 and after).
 BEFORE = {
     ("machine", "compact-1t8"): "596cfbe67dce5411dddc6a3ed069abdb60690188e73770e9306215a21620194d",
     ("machine", "crawler-14t"): "a9a41ba372e1191a8e92ac1c08bf6664cf1fe43f315f44e567f086d41388c75f",
@@ -317,12 +319,32 @@ BEFORE = {
 SENSED = {"crawler-14t", "compact-1t8", "midi-8t", "tilting-1800", "tilt-rotator-1600"}
 
 
-def test_only_files_that_say_sensors_have_another_revision() -> None:
+def test_only_files_that_say_more_have_another_revision() -> None:
     assert set(BEFORE) == set(shipped())
     for name, profile in shipped().items():
-        assert parse_profile(unsensed(profile.source_text)).content_hash == BEFORE[name]
-        assert (profile.content_hash != BEFORE[name]) == (name[1] in SENSED) == bool(profile.sensors)
-        assert ("sensors" in profile.document) == bool(profile.sensors)
+        assert parse_profile(bare(profile.source_text)).content_hash == BEFORE[name]
+        assert profile.content_hash != BEFORE[name]
+        assert ("sensors" in profile.document) == bool(profile.sensors) == (name[1] in SENSED)
+        assert "uncertainty" in profile.document
+
+
+# Revisions with sensors, before profiles knew uncertainties.
+SENSORS_ONLY = {
+    ("machine", "compact-1t8"): "1285d3a441bb9c6378b6cb223289c3b173c39900a2f00603ffb45313d50b2f22",
+    ("machine", "crawler-14t"): "ab65f080809f3b195d975618e79cea813b6daaa07e1cfed0e18bb605b7035a4e",
+    ("machine", "midi-8t"): "cac9dd0c9b4bf7777e9c172503280abd20833229fd281d388676b29958c90e60",
+    ("attachment", "tilt-rotator-1600"): "c2138f46ee1a91dcaee3a03aab1bbe238545d6f88fdee87c4b3b129cac42b0cb",
+    ("attachment", "tilting-1800"): "69f926580690077ab3603ba50fbc861b6a985d5cdb743e1272c61a0330020a53",
+}
+
+
+@pytest.mark.parametrize("name", SENSORS_ONLY)
+def test_sensors_without_uncertainties_keep_their_revision(name: tuple[str, str]) -> None:
+    text = shipped()[name].source_text
+    head, _, rest = text.partition("\n# Uncertainty:")
+    lines = (head + rest[rest.index("\n# Sensors:") :]).splitlines(keepends=True)
+    left = [line for line in lines if not line.startswith(("zero_unc", "skew_unc", "per_kelvin"))]
+    assert parse_profile("".join(left)).content_hash == SENSORS_ONLY[name]
 
 
 def test_a_refused_sensor_leaves_no_profile() -> None:

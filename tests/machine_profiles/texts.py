@@ -8,9 +8,12 @@ import pytest
 
 from machine_profiles import ProfileFault, ProfileFaulty, parse_profile, shipped
 
-ANGLES = {"angle", "mast_angle", "low", "high", "play", "nose_up", "left_up", "to_left"}
+ANGLES = {
+    "angle", "mast_angle", "low", "high", "play", "nose_up", "left_up", "to_left", "angles", "skew_uncertainty",
+    "coupler_angle",
+}  # fmt: skip
 PLAIN = {"schema", "centre", "sign", "side_sign", "latency_ms", "age_limit_ms"}
-READINGS = {"low", "high", "noise", "mounting"}
+READINGS = {"low", "high", "noise", "mounting", "zero_uncertainty", "per_kelvin"}
 PER_METRE = {
     "m": Fraction(1),
     "cm": Fraction(100),
@@ -61,9 +64,9 @@ def text_of(kind: str, name: str) -> str:
     return shipped()[kind, name].source_text
 
 
-def unsensed(text: str) -> str:
-    """The text up to the sensors, which stand last in the shipped files."""
-    return text.partition("\n# Sensors:")[0] + "\n"
+def bare(text: str) -> str:
+    """The text without how well it is known and without sensors, which stand last in the shipped files."""
+    return text.partition("\n# Uncertainty:")[0]
 
 
 def completed(blocks: Iterable[str]) -> list[str]:

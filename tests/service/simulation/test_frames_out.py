@@ -88,6 +88,7 @@ def test_a_length_has_no_slope_message(tmp_path: Path) -> None:
     wire = wire.replace("low = -180, high = 180", "low = 1300, high = 2600", 1).replace(
         "noise = 0.05", "noise = 1", 1
     )
+    wire = wire.replace("skew_uncertainty = 0.5\n", "", 1)
     (tmp_path / "wired.toml").write_text(f"{head}[sensors.boom]{wire}", encoding="utf-8")
     dig = read_dig(dig_text("wait seconds=1").replace("crawler-14t", "wired.toml"), "pit.toml", tmp_path)
     with pytest.raises(Refused) as caught:
