@@ -29,7 +29,7 @@ _COMPUTED = (
 )  # fmt: skip
 _RECORDED = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",
-    "turning-points", "strikes", "targets", "stations", "rules", "withdrawals", "seats",
+    "turning-points", "strikes", "targets", "stations", "rules", "estimates", "withdrawals", "seats",
     "acknowledgements",
 )  # fmt: skip
 _PROFILES = ("machines", "attachments")

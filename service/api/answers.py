@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 
 from kinematics.arm import Pose
 from kinematics.grade import Target
+from kinematics.levelling import Known
 from kinematics.sensitivity import coupler_play
 from kinematics.stations import Anchor
 from kinematics.units import LengthUnit, percent_from_ratio, show
@@ -47,6 +48,10 @@ class PointOut(Strict):
 
     name: str
     elevation: Length
+    uncertainty: Length | None = Field(
+        description="Standard uncertainty that a benchmark was given; null where the job's estimates hold, and for "
+        "turning points."
+    )
     hangs_on: list[int] = Field(description="Entries of the log it hangs on.")
 
 
@@ -96,6 +101,7 @@ class JobOut(Strict):
     attachment: Reference | None
     laser: LaserOut | None
     rules: p.Rules
+    estimates: p.Estimates
     height: KnownOut | None = Field(
         description="Elevation of the body origin (swing axis at boom foot height)."
     )
@@ -227,7 +233,7 @@ def job_out(job: str, state: JobState) -> JobOut:
         machine=reference(state.machine), attachment=reference(state.attachment),
         laser=None if book.laser is None else LaserOut(
             revolutions_per_s=book.laser.revolutions_per_s, fall_percent=percent_from_ratio(book.laser.fall)),
-        rules=state.rules,
+        rules=state.rules, estimates=state.estimates,
         height=None if book.height is None else KnownOut(
             elevation=length(book.height.elevation, units), hangs_on=sorted(book.height.hangs_on)),
         plane=None if book.plane is None else PlaneOut(
@@ -235,12 +241,19 @@ def job_out(job: str, state: JobState) -> JobOut:
             from_strike=book.plane.at),
         how_to_know_height=None if book.height is not None else (
             "record a setup first" if book.setup == 0 else book.how_to_know_height()),
-        points=[
-            PointOut(name=name, elevation=length(known.elevation, units), hangs_on=sorted(known.hangs_on))
-            for name, known in book.points.items()
-        ],
+        points=[_point(state, name, known) for name, known in book.points.items()],
         targets=list(state.targets), withdrawn=sorted(state.void),
         seat=state.seat, waiting=waiting_out(state),
+    )  # fmt: skip
+
+
+def _point(state: JobState, name: str, known: Known) -> PointOut:
+    hangs_on = sorted(known.hangs_on)
+    # A benchmark hangs on its own entry alone, a turning point on a height besides.
+    own = state.benchmark_uncertainty.get(hangs_on[0]) if len(hangs_on) == 1 else None
+    return PointOut(
+        name=name, elevation=length(known.elevation, state.units), uncertainty=maybe(own, state.units),
+        hangs_on=hangs_on,
     )  # fmt: skip
 
 

@@ -6,11 +6,11 @@ from service.book.seat import withdrawing
 from service.book.state import Entry, JobState, target_of
 
 WHAT = {
-    "job-opened": "job", "rules-set": "rules", "benchmark-declared": "benchmark", "setup-begun": "setup",
-    "attachment-changed": "attachment", "moved": "move", "swung": "swing", "laser-set-up": "laser",
-    "receiver-clamped": "receiver", "touched": "touch", "turning-point-taken": "turning point", "struck": "strike",
-    "target-set": "target", "station-touched": "station", "withdrawn": "withdrawal", "seat-taken": "seat",
-    "acknowledged": "acknowledgement",
+    "job-opened": "job", "rules-set": "rules", "estimates-set": "estimates", "benchmark-declared": "benchmark",
+    "setup-begun": "setup", "attachment-changed": "attachment", "moved": "move", "swung": "swing",
+    "laser-set-up": "laser", "receiver-clamped": "receiver", "touched": "touch",
+    "turning-point-taken": "turning point", "struck": "strike", "target-set": "target", "station-touched": "station",
+    "withdrawn": "withdrawal", "seat-taken": "seat", "acknowledged": "acknowledgement",
 }  # fmt: skip
 MOST_NAMED = 10
 
@@ -37,7 +37,9 @@ def words(state: JobState, entry: Entry) -> str:
         case p.ReceiverClamped(place_m=(x, y, z)):
             return f"receiver clamped at {x * 1000:g}, {y * 1000:g}, {z * 1000:g} mm in the stick's frame"
         case p.RulesSet(rules=rules):
-            return _rules(rules, state.rules)
+            return _changed("rules", rules, state.rules)
+        case p.EstimatesSet(estimates=estimates):
+            return _changed("estimates", estimates, state.estimates)
         case p.Withdrawn(seq=seq):
             return _withdrawal(state, seq)
         case _:
@@ -58,14 +60,14 @@ def _target(wanted: p.TargetSet, units: LengthUnit) -> str:
     return f"target {wanted.name!r}: {', '.join(parts)}"
 
 
-def _rules(rules: p.Rules, now: p.Rules) -> str:
+def _changed(what: str, wanted: p.Rules | p.Estimates, now: p.Rules | p.Estimates) -> str:
     used = now.model_dump()
     changed = [
         f"{name} {value:g} (now {used[name]:g})"
-        for name, value in rules.model_dump().items()
+        for name, value in wanted.model_dump().items()
         if value != used[name]
     ]
-    return "rules: " + (", ".join(changed) or "as they are")
+    return f"{what}: " + (", ".join(changed) or "as they are")
 
 
 def _withdrawal(state: JobState, seq: int) -> str:

@@ -70,8 +70,9 @@ def list_jobs(
 def open_job(asked: q.JobIn, recorder: RecorderDep, response: Response) -> a.JobOut:
     """Open a job. Its units cannot change later."""
     first = p.JobOpened(
-        name=asked.name, units=asked.units, datum=asked.datum, rules=asked.rules, note=asked.note
-    )
+        name=asked.name, units=asked.units, datum=asked.datum, rules=asked.rules, estimates=asked.estimates,
+        note=asked.note,
+    )  # fmt: skip
     recorder.no_match()
     done = recorder.keeper.open_job(
         asked.id,
@@ -88,7 +89,7 @@ def open_job(asked: q.JobIn, recorder: RecorderDep, response: Response) -> a.Job
 
 @router.get("/{job}")
 def get_job(job: JobId, keeper: KeeperDep, response: Response) -> a.JobOut:
-    """What the log says now: heights, plane, points, rules, what is missing and what waits."""
+    """What the log says now: heights, plane, points, rules, estimates, what is missing and what waits."""
     state = keeper.state(job)
     response.headers["ETag"] = f'"{state.seq}"'
     return a.job_out(job, state)

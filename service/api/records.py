@@ -25,8 +25,8 @@ def _plain(done: Recorded) -> a.RecordedOut:
 
 @router.post("/benchmarks", status_code=201)
 def declare_benchmark(job: JobId, asked: q.BenchmarkIn, record: RecorderDep) -> a.RecordedOut:
-    """Declare a point of known elevation. Its name must be free."""
-    return _plain(record(job, asked, lambda state, seq: decide.benchmark(state, seq, asked)))
+    """Declare a point of known elevation, and how well it is known. Its name must be free."""
+    return _plain(record(job, asked, lambda state, _seq: decide.benchmark(state, asked)))
 
 
 @router.post("/setups", status_code=201)
@@ -146,6 +146,13 @@ def set_rules(job: JobId, asked: q.RulesIn, record: RecorderDep) -> a.RecordedOu
     return _plain(record(job, asked, lambda _state, _seq: p.RulesSet(rules=asked.rules, note=asked.note)))
 
 
+@router.post("/estimates", status_code=201)
+def set_estimates(job: JobId, asked: q.EstimatesIn, record: RecorderDep) -> a.RecordedOut:
+    """New estimates of the surroundings: they say how far readouts are to be trusted, and change no elevation."""
+    made = p.EstimatesSet(estimates=asked.estimates, note=asked.note)
+    return _plain(record(job, asked, lambda _state, _seq: made))
+
+
 @router.post("/withdrawals", status_code=201, summary="Undo an entry and what hangs on it")
 def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.RecordedOut:
     """Undo an entry: it and what hangs on it are marked; nothing is deleted. A withdrawal can be withdrawn."""
@@ -154,7 +161,7 @@ def withdraw(job: JobId, asked: q.WithdrawalIn, record: RecorderDep) -> a.Record
 
 @router.post("/seats", status_code=201)
 def take_seat(job: JobId, asked: q.SeatIn, record: RecorderDep) -> a.RecordedOut:
-    """Sit at the machine from now on: what others withdraw, or change of targets, profiles and rules, waits for you."""
+    """Sit at the machine: what others withdraw, or change of targets, profiles, rules and estimates, waits for you."""
     return _plain(record(job, asked, lambda state, _seq: seat.take(state, asked)))
 
 

@@ -17,13 +17,12 @@ from kinematics.units import LengthUnit, to_metres
 
 from . import payloads as p
 from . import requests as q
-from .lengths import metres_within
+from .lengths import metres_within, uncertainty_within
 from .posing import as_record, solve, swing_of
 from .state import HIGHEST_M, Entry, JobState, places, target_of, void_of
 
 Fit = Callable[[JobState], Assembly]
 """Gives the machine and attachment a job stands with now, with the receiver where it is clamped."""
-
 
 # No line of a depth sheet and no tape is longer; what is, is a wrong unit or a slipped point.
 FARTHEST_M = 10_000.0
@@ -60,13 +59,16 @@ def metres(state: JobState, value: float | str, units: str, where: str, most: fl
     return metres_within(value, units, where, most)
 
 
-def benchmark(state: JobState, seq: int, asked: q.BenchmarkIn) -> p.BenchmarkDeclared:
+def benchmark(state: JobState, asked: q.BenchmarkIn) -> p.BenchmarkDeclared:
     """A benchmark; its name must be free."""
-    elevation = metres(state, asked.elevation, asked.units, "elevation", HIGHEST_M)
-    state.book.declared(seq, asked.name, elevation)
+    same_units(state, asked.units)
+    elevation = partial(metres_within, asked.elevation, asked.units, "elevation", HIGHEST_M)
+    own = partial(uncertainty_within, asked.uncertainty, asked.units, "uncertainty")
+    together(lambda: state.book.free_name(asked.name), elevation, own)
     return p.BenchmarkDeclared(
-        name=asked.name, elevation_m=elevation, entered=f"{asked.elevation} {asked.units}", note=asked.note
-    )
+        name=asked.name, elevation_m=elevation(), uncertainty_m=own(), entered=f"{asked.elevation} {asked.units}",
+        note=asked.note,
+    )  # fmt: skip
 
 
 def receiver(state: JobState, asked: q.ReceiverIn, fit: Fit) -> p.ReceiverClamped:

@@ -1,7 +1,8 @@
 """A length of a request in metres, with every fault at its place."""
 
 from kinematics.errors import Fault, Refused
-from kinematics.units import LengthUnit, to_metres
+from kinematics.estimates import MOST
+from kinematics.units import LONGEST_M, LengthUnit, to_metres
 
 
 def metres_within(value: float | str, units: str, where: str, most: float) -> float:
@@ -22,3 +23,20 @@ def metres_within(value: float | str, units: str, where: str, most: float) -> fl
                   "check the unit and the decimal point", {"length_m": found, "most_m": most})
         ])  # fmt: skip
     return found
+
+
+def uncertainty_within(value: float | str | None, units: str, where: str) -> float | None:
+    """Metres of a standard uncertainty as written, None where none was: a size, at most a benchmark's of `Estimates`.
+
+    Raises `Refused` at `where`: as `to_metres`, and "out-of-range".
+    """
+    if value is None:
+        return None
+    most = MOST["benchmark"]
+    found = metres_within(value, units, where, LONGEST_M)
+    if not 0.0 <= found <= most:
+        raise Refused([
+            Fault("out-of-range", where, f"{value} {units}", f"a standard uncertainty, 0 to {most:g} m",
+                  "check the sign, the unit and the decimal point", {"length_m": found, "most_m": most})
+        ])  # fmt: skip
+    return abs(found)  # no minus on a zero

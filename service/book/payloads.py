@@ -4,10 +4,15 @@ Lengths in metres, angles in degrees as they were given. An event keeps both wha
 the heights computed from it at the time, as a level book keeps its readings: replaying needs no profile.
 """
 
+import math
 from collections.abc import Callable
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+
+from kinematics.estimates import MOST
+from kinematics.estimates import Estimates as Surroundings
+from kinematics.units import LengthUnit, from_metres
 
 Json = dict[str, Any]
 
@@ -52,20 +57,79 @@ class Rules(BaseModel):
     age_limit_s: float = Field(2.0, gt=0, le=60, description="Older readings give no number.")
 
 
+_USUAL = Surroundings()
+
+
+def _mm(metres: float) -> float:
+    return from_metres(metres, LengthUnit.MM)
+
+
+def _arcsec(angle: float) -> float:
+    """Arc seconds of an angle (rad), without the noise of the last bits: 10, not 10.000000000000002."""
+    return round(math.degrees(angle) * 3600.0, 9)
+
+
+class Estimates(BaseModel):
+    """What the job's surroundings add to the uncertainty of a readout, in the units of the door.
+
+    All are sizes, 0 or more. The defaults are common practice, no source.
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    contact_mm: float = Field(
+        _mm(_USUAL.contact), ge=0, le=_mm(MOST["contact"]),
+        description="Standard uncertainty of how the edge rests on a benchmark or turning point.",
+    )  # fmt: skip
+    benchmark_mm: float = Field(
+        _mm(_USUAL.benchmark), ge=0, le=_mm(MOST["benchmark"]),
+        description="Standard uncertainty of benchmarks that were given none of their own, against the job's datum.",
+    )  # fmt: skip
+    receiver_mm: float = Field(
+        _mm(_USUAL.receiver), ge=0, le=_mm(MOST["receiver"]),
+        description="Standard uncertainty of one crossing of the laser plane by the receiver.",
+    )  # fmt: skip
+    laser_level_arcsec: float = Field(
+        _arcsec(_USUAL.laser_level), ge=0, le=_arcsec(MOST["laser_level"]),
+        description="Standard uncertainty of the laser plane's tilt, in arc seconds: 10 are 1.5 mm at 30 m.",
+    )  # fmt: skip
+    places_apart_m: float = Field(
+        _USUAL.places_apart, ge=0, le=MOST["places_apart"],
+        description="How far apart the receiver's places before and after a move typically are.",
+    )  # fmt: skip
+    laser_distance_m: float = Field(
+        _USUAL.laser_distance, ge=0, le=MOST["laser_distance"],
+        description="The farthest that the receiver is from the laser, for the curvature of the earth.",
+    )  # fmt: skip
+    temperature_k: float = Field(
+        _USUAL.temperature, ge=0, le=MOST["temperature"],
+        description="Standard uncertainty of how far the temperature has gone since the height was set, in kelvins.",
+    )  # fmt: skip
+    distance_mm: float = Field(
+        _mm(_USUAL.distance), ge=0, le=_mm(MOST["distance"]),
+        description="Standard uncertainty of a taped distance or a touched station.",
+    )  # fmt: skip
+
+
 class JobOpened(Payload):
     name: str
     units: str
     datum: str
     rules: Rules
+    estimates: Estimates = Field(default_factory=Estimates)
 
 
 class RulesSet(Payload):
     rules: Rules
 
 
+class EstimatesSet(Payload):
+    estimates: Estimates
+
+
 class BenchmarkDeclared(Payload):
     name: str
     elevation_m: float
+    uncertainty_m: float | None = None
     entered: str
 
 
@@ -203,6 +267,7 @@ class Acknowledged(Payload):
 TYPES: dict[str, type[Payload]] = {
     "job-opened": JobOpened,
     "rules-set": RulesSet,
+    "estimates-set": EstimatesSet,
     "benchmark-declared": BenchmarkDeclared,
     "setup-begun": SetupBegun,
     "attachment-changed": AttachmentChanged,
@@ -220,7 +285,7 @@ TYPES: dict[str, type[Payload]] = {
     "acknowledged": Acknowledged,
 }
 NAMES: dict[type[Payload], str] = {model: name for name, model in TYPES.items()}
-VERSION = 2
+VERSION = 3
 _READINGS = frozenset({"touched", "turning-point-taken", "struck", "station-touched"})
 _VOIDING = frozenset({
     "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed", "rules-set", "withdrawn"
@@ -252,7 +317,8 @@ Upcast = Callable[[Json], Json]
 # (type, version it was written in) -> the payload of the next version.
 UPCASTS: dict[tuple[str, int], Upcast] = {
     # 1 -> 2: `waits` came; what was written before took effect where it stands, as the default says.
-    **{(name, 1): lambda payload: payload for name in TYPES},
+    # 2 -> 3: `estimates` of a job and `uncertainty_m` of a benchmark came; what was written before gave none.
+    **{(name, version): lambda payload: payload for name in TYPES for version in (1, 2)},
 }
 
 

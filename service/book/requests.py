@@ -4,14 +4,15 @@ Lengths are in the job's units, which each body with a length names again; angle
 never meant in these units is refused rather than believed.
 """
 
-from typing import Annotated, Any, Literal
+from collections.abc import Callable
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_serializer
 from pydantic_core import PydanticCustomError
 
 from service.strict import Strict, example
 
-from .payloads import Rules
+from .payloads import Estimates, Rules
 
 Units = Literal["m", "mm", "ft", "ftUS", "ftin"]
 UNITS_TEXT = (
@@ -121,13 +122,19 @@ class StreamPose(PoseIn):
 
 
 class Recording(Strict):
-    """What every recorded body may carry."""
+    """What every recorded body may carry. `later`: fields that are younger than the body's idempotency keys may be."""
 
+    later: ClassVar[frozenset[str]] = frozenset()
     note: str = Field("", max_length=500, description="Free text for the record.")
     observed_at: str | None = Field(
         None, description="ISO 8601 UTC time of the reading; left out, it was observed on arrival.",
         examples=["2026-05-04T07:31:12Z"],
     )  # fmt: skip
+
+    @model_serializer(mode="wrap")
+    def _written(self, write: Callable[[Any], dict[str, Any]]) -> dict[str, Any]:
+        """Without what came `later` and was not given, so that a key from before then stands for the same request."""
+        return {n: value for n, value in write(self).items() if n not in self.later - self.model_fields_set}
 
 
 class JobIn(Recording):
@@ -136,6 +143,7 @@ class JobIn(Recording):
     model_config = ConfigDict(
         json_schema_extra=example({"id": "pump-house", "name": "Village pump house", "units": "m"})
     )
+    later = frozenset({"estimates"})
     id: Slug
     name: Name
     units: Annotated[Units, Field(description=UNITS_TEXT)]
@@ -143,6 +151,9 @@ class JobIn(Recording):
         "", max_length=120, description="What zero or the benchmark elevation means, in words."
     )
     rules: Rules = Field(default_factory=Rules, description="What makes a strike believable; defaults shown.")
+    estimates: Estimates = Field(
+        default_factory=Estimates, description="What the surroundings add to uncertainty; defaults shown."
+    )
 
 
 class RulesIn(Recording):
@@ -152,12 +163,23 @@ class RulesIn(Recording):
     rules: Annotated[Rules, Field(description="The whole set; what is left out has its default.")]
 
 
+class EstimatesIn(Recording):
+    """New estimates of the surroundings; every readout from then on is as uncertain as they say."""
+
+    model_config = ConfigDict(json_schema_extra=example({"estimates": {"laser_level_arcsec": 20.0}}))
+    estimates: Annotated[Estimates, Field(description="The whole set; what is left out has its default.")]
+
+
 class BenchmarkIn(Recording):
     """A point of known elevation."""
 
     model_config = ConfigDict(json_schema_extra=example({"name": "slab", "elevation": 100.0, "units": "m"}))
+    later = frozenset({"uncertainty"})
     name: Name
     elevation: Length
+    uncertainty: Length | None = Field(
+        None, description="Standard uncertainty of the elevation; left out, as the job's `estimates` say."
+    )
     units: UnitsField
 
 

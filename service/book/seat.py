@@ -1,7 +1,8 @@
 """The seat: who sits at the machine, and what somebody else recorded, which waits until the seat acknowledges it.
 
-A target, profile or rule does not change under the one who digs by it. What waits is on the log with `waits` written
-in it, so that the fold needs nobody's name to leave it out; an acknowledgement names it and puts it into effect there.
+A target, profile, rule or estimate does not change under the one who digs by it. What waits is on the log with `waits`
+written in it, so that the fold needs nobody's name to leave it out; an acknowledgement names it and puts it into effect
+there.
 """
 
 from collections.abc import Sequence
@@ -16,7 +17,7 @@ from .state import Entry, JobState, acknowledged, extend, places, taking_effect,
 # A receiver's place is part of the profile. Readings, moves and laser are facts of the site and count at once.
 # A withdrawal of any of them may bring an earlier height or target back, so it is held, whatever it names.
 HELD = frozenset({
-    "target-set", "setup-begun", "attachment-changed", "receiver-clamped", "rules-set", "withdrawn",
+    "target-set", "setup-begun", "attachment-changed", "receiver-clamped", "rules-set", "estimates-set", "withdrawn",
 })  # fmt: skip
 
 # What somebody at the seat can still look through; each costs every readout a sentence.

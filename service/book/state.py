@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from kinematics.errors import Fault, refuse
+from kinematics.estimates import Estimates
 from kinematics.grade import Layer, Target
 from kinematics.levelling import Book, Laser, void_entries
 from kinematics.machine import Point
@@ -51,7 +52,7 @@ class Named:
     hash: str
 
 
-def _empty() -> Mapping[str, Any]:
+def _empty() -> Mapping[Any, Any]:
     return MappingProxyType({})
 
 
@@ -60,17 +61,20 @@ class JobState:
     """Everything a readout needs to know of a job, and the entries it was folded from.
 
     `seat`: who sits at the machine, None without one. `waiting`: entries that the seat has still to
-    acknowledge, in order; nothing of them is in the other fields.
+    acknowledge, in order; nothing of them is in the other fields. `benchmark_uncertainty`: standard (m), by the entry
+    of a benchmark that was given its own.
     """
 
     name: str = ""
     units: LengthUnit = LengthUnit.M
     datum: str = ""
     rules: p.Rules = field(default_factory=p.Rules)
+    estimates: p.Estimates = field(default_factory=p.Estimates)
     book: Book = field(default_factory=Book)
     machine: Named | None = None
     attachment: Named | None = None
     receiver_place: Point | None = None
+    benchmark_uncertainty: Mapping[int, float] = field(default_factory=_empty)
     targets: Mapping[str, Hung] = field(default_factory=_empty)
     anchors: Mapping[str, tuple[int, Anchor]] = field(default_factory=_empty)
     last_swing: int = 0
@@ -96,6 +100,19 @@ class JobState:
         return StrikeRules(
             speed, math.radians(r.mast_deg), math.radians(r.steady_deg), r.steady_s, surprise, up_down
         )
+
+    @property
+    def surroundings(self) -> Estimates:
+        """The estimates in metres, radians and kelvins."""
+        e = self.estimates
+        contact, benchmark, receiver, distance = (
+            to_metres(value, LengthUnit.MM)
+            for value in (e.contact_mm, e.benchmark_mm, e.receiver_mm, e.distance_mm)
+        )
+        return Estimates(
+            contact, benchmark, receiver, math.radians(e.laser_level_arcsec / 3600.0), e.places_apart_m,
+            e.laser_distance_m, e.temperature_k, distance,
+        )  # fmt: skip
 
 
 def fold(entries: Sequence[Entry]) -> JobState:
@@ -211,12 +228,19 @@ def believable(state: JobState) -> None:
 def _apply(state: JobState, entry: Entry) -> JobState:
     seq, book = entry.seq, state.book
     match entry.payload:
-        case p.JobOpened(name=name, units=units, datum=datum, rules=rules):
-            return replace(state, name=name, units=LengthUnit(units), datum=datum, rules=rules)
+        case p.JobOpened(name=name, units=units, datum=datum) as first:
+            return replace(
+                state, name=name, units=LengthUnit(units), datum=datum, rules=first.rules,
+                estimates=first.estimates,
+            )  # fmt: skip
         case p.RulesSet(rules=rules):
             return replace(state, rules=rules)
-        case p.BenchmarkDeclared(name=name, elevation_m=elevation):
-            return replace(state, book=book.declared(seq, name, elevation))
+        case p.EstimatesSet(estimates=estimates):
+            return replace(state, estimates=estimates)
+        case p.BenchmarkDeclared(name=name, elevation_m=elevation, uncertainty_m=uncertainty):
+            given = {} if uncertainty is None else {seq: uncertainty}
+            own = MappingProxyType({**state.benchmark_uncertainty, **given})
+            return replace(state, book=book.declared(seq, name, elevation), benchmark_uncertainty=own)
         case p.SetupBegun() as begun:
             return replace(
                 state, book=book.placed(), receiver_place=None, seat=state.seat or entry.actor,

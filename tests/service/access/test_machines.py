@@ -42,6 +42,7 @@ BODIES: dict[str, dict[str, Any]] = {
         **LENGTH,
     },
     "rules": {"rules": {}},
+    "estimates": {"estimates": {}},
     "withdrawals": {"seq": 2, "reason": "a mistake"},
     "seats": {},
     "acknowledgements": {"seqs": [2]},

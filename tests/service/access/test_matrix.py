@@ -26,7 +26,8 @@ COMPUTING = (
 )  # fmt: skip
 RECORDING = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",
-    "turning-points", "strikes", "targets", "stations", "rules", "withdrawals", "seats", "acknowledgements",
+    "turning-points", "strikes", "targets", "stations", "rules", "estimates", "withdrawals", "seats",
+    "acknowledgements",
 )  # fmt: skip
 FILLED = {
     "job": "pump-house", "profile_id": "crawler-14t", "revision": "0" * 64, "kind": "machine",

@@ -14,13 +14,16 @@ REQUESTS = re.findall(r"/v1/jobs/JOB/([a-z-]+) \\\n.*?-d '(\{.*?\})'", SHIFT, fl
 
 
 def test_laser_and_strike_of_the_guide(client: Client, job: Callable[..., JobDoer]) -> None:
-    assert [what for what, _ in REQUESTS] == ["laser-setups", "strikes", "acknowledgements", "seats"]
+    named = [what for what, _ in REQUESTS]
+    assert named == ["laser-setups", "strikes", "estimates", "acknowledgements", "seats"]
     guided = job()
     guided.post("setups", {"machine": "crawler-14t", "attachment": "digging-1500"})
-    laser, strike = (guided.post(what, json.loads(body)) for what, body in REQUESTS[:2])
+    laser, strike, estimates = (guided.post(what, json.loads(body)) for what, body in REQUESTS[:3])
     assert "laser plane" in laser["voids"]
     assert strike["verdict"] == "taken", strike["because"]
     assert client.get(f"{guided.path}")["laser"]["revolutions_per_s"] == 10.0
+    assert estimates["voids"] == []
+    assert guided.get()["estimates"]["laser_level_arcsec"] == 20.0
 
 
 @pytest.mark.parametrize("what", re.findall(r"\| `([a-z-]+)`", SHIFT))

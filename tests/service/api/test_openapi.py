@@ -101,6 +101,7 @@ ORDER = (
     "jobs/{job}/fitting/zeros", "jobs/{job}/laser-setups", "jobs/{job}/rules",
     "jobs/{job}/strikes", "jobs/{job}/touches", "jobs/{job}/withdrawals", "jobs/{job}/touches",
     "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/acknowledgements", "jobs/{job}/seats",
+    "jobs/{job}/estimates",
     "jobs/{job}/readouts", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections",

@@ -66,6 +66,7 @@ def request(dice: random.Random, job: JobDoer, last: int) -> tuple[str, Json]:
             "benchmark": point, "along_percent": 2.0 if target == "drain" else 0.0},
         "stations": {"target": target, "station": 1.0, "edge_point": edge, "pose": pose, "units": "m"},
         "rules": {"rules": {"surprise_mm": dice.choice([20.0, 50.0])}},
+        "estimates": {"estimates": {"contact_mm": dice.choice([3.0, 5.0])}},
         "withdrawals": {"seq": max(2, last - int(dice.expovariate(0.3))), "reason": "dice"},
     }  # fmt: skip
     weights = {

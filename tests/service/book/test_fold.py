@@ -61,8 +61,8 @@ def turning_point(name: str, height: float) -> Act:
 
 
 def benchmark(name: str, elevation: float) -> Act:
-    asked = q.BenchmarkIn(name=name, elevation=elevation, units="m")
-    return lambda state, seq: decide.benchmark(state, seq, asked)
+    asked = q.BenchmarkIn(name=name, elevation=elevation, uncertainty=0.002, units="m")
+    return lambda state, _seq: decide.benchmark(state, asked)
 
 
 def withdrawal(back: int) -> Act:
