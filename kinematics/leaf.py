@@ -34,6 +34,10 @@ from .parameters import BUCKET_POINTS, EDGE_POINTS
 from .readout import LEAN_CHANGE_RAD, LINES, Aim, floor_limit
 from .sensing_block import ANGLES, program, sense
 from .sensor_set import SensorSet
+from .trust import Trust
+from .trust_block import CHOICES as TRUST_CHOICES
+from .trust_block import NUMBERS as TRUST_NUMBERS
+from .trust_block import fill_trust
 
 JOINTS = ADVISED[:TILT]
 NUMBERS = (
@@ -55,6 +59,8 @@ the bucket ("lowest_point", and "lowest" for what is then farthest below the tar
 MOVES = (*JOINTS, "tilt")
 WORDS = ("on grade", "cut", "fill")
 NOTHING = 255
+TRUSTED = (*NUMBERS, *TRUST_NUMBERS)
+"""What `Leaf.numbers` holds with a `Trust`: its numbers behind the others; its choices behind `CHOICES` likewise."""
 _POINT, _WHOLE, _PLAY, _JOINT = (
     NUMBERS.index(name) for name in ("left_elevation", "lowest_elevation", "left_play", "boom_move")
 )
@@ -73,6 +79,8 @@ known."""
 class Leaf:
     """One sensor set read against one book and aim, again and again. Metres, radians.
 
+    `numbers` and `choices` of a leaf with a `trust` go on with that one's, judged with every reading.
+
     `plain`: False where this set, book, aim or line is not covered (no height, a sloping target, a laser plane with a
     fall, teeth that are not there): `read` then always says False. `said_by`: the sensor's name of each number that
     `read` takes. `numbers`, `choices`: filled by `read`, in the order of `NUMBERS` and `CHOICES`. `q`: the angles,
@@ -81,7 +89,18 @@ class Leaf:
     A leaf is for one thread.
     """
 
-    __slots__ = ("_said", "_sides", "_taken", "choices", "numbers", "parts", "plain", "q", "said_by")
+    __slots__ = (
+        "_said",
+        "_sides",
+        "_taken",
+        "_trusted",
+        "choices",
+        "numbers",
+        "parts",
+        "plain",
+        "q",
+        "said_by",
+    )
 
     def __init__(
         self,
@@ -91,14 +110,17 @@ class Leaf:
         *,
         line: str = "edge",
         lean: float | None = None,
+        trust: Trust | None = None,
     ) -> None:
-        """`line` and `lean` as in `readout`. Checks of the set are not read: hold them against it by `angles_from`."""
+        """`line` and `lean` as in `readout`; `trust` of the same set, book, aim and line. Checks of the set are not read:
+        hold them against it by `angles_from`."""
         assembly = sensors.assembly
         steps, arms = program(sensors), levers(assembly)
         self.said_by = steps.numbers
         self.parts = arms.parts
-        self.numbers = np.full(len(NUMBERS), math.nan)
-        self.choices = np.full(len(CHOICES), NOTHING, dtype=np.uint8)
+        self.numbers = np.full(len(NUMBERS if trust is None else TRUSTED), math.nan)
+        choices = len(CHOICES) + (0 if trust is None else len(TRUST_CHOICES))
+        self.choices = np.full(choices, NOTHING, dtype=np.uint8)
         self.q = np.full(len(ANGLES), math.nan)
         self.plain = _plain(sensors, book, aim, line, lean)
         given = np.zeros(1, dtype=AGAINST)
@@ -110,6 +132,7 @@ class Leaf:
             assembly.parameters, assembly.limits, steps.rows, steps.bar, steps.cylinders, arms.spans, arms.edge, given,
             self._said, self.q, np.empty(chain.WIDTH), *desk(arms), self.numbers, self.choices,
         )  # fmt: skip
+        self._trusted = None if trust is None else (*self._taken, trust.desk, trust.whole)
 
     def sides(self, least_rad: float, least_m: float, least_drawn_m: float) -> bytes:
         """What sentences about each of `MOVES` hang on besides figures, a byte each: signs of move, of cylinder, of what
@@ -129,7 +152,7 @@ class Leaf:
         if not self.plain:
             return False
         self._said[:] = said
-        return bool(fill_leaf(*self._taken))
+        return bool(fill_leaf(*self._taken) if self._trusted is None else fill_trusted(*self._trusted))
 
 
 def _plain(sensors: SensorSet, book: Book, aim: Aim | None, line: str, lean: float | None) -> bool:
@@ -189,6 +212,27 @@ def fill_leaf(
     if g["aimed"]:
         write_advice(g, told, numbers, choices)
     return True
+
+
+@compiled
+def fill_trusted(
+    records: Records, limits: NDArray[np.float64], rows: Records, bars: Records, cylinders: Records,
+    spans: NDArray[np.float64], edge: NDArray[np.float64], given: Records, said: NDArray[np.float64],
+    q: NDArray[np.float64], row: NDArray[np.float64], parts: NDArray[np.float64], axes: NDArray[np.float64],
+    moves: NDArray[np.float64], told: Records, numbers: NDArray[np.float64], choices: NDArray[np.uint8],
+    trust_desk: NDArray[np.float64], trust_whole: NDArray[np.int64],
+) -> bool:  # fmt: skip
+    """`fill_leaf`, and behind its numbers and choices how far to trust them: one call pays once for its arrays."""
+    own, own_choices = numbers[: len(NUMBERS)], choices[: len(CHOICES)]
+    if not fill_leaf(
+        records, limits, rows, bars, cylinders, spans, edge, given, said, q, row, parts, axes, moves, told, own,
+        own_choices,
+    ):  # fmt: skip
+        return False
+    return fill_trust(
+        rows, bars, cylinders, said, q, records, trust_desk, trust_whole, numbers[len(NUMBERS) :],
+        choices[len(CHOICES) :],
+    )  # fmt: skip
 
 
 @compiled

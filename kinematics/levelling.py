@@ -3,7 +3,8 @@
 Differential levelling with the machine as the rod. h is the elevation of the body origin, P that of the laser
 plane; a touch of the edge on a known point gives h = B - z_edge, a strike gives P = h + z_receiver or, after a
 move, h = P - z_receiver. A plane with a fall g is carried by P' = P + g s. Metres; elevations positive up.
-Each value says which entries of the log it hangs on, so that withdrawing one withdraws the rest.
+Each value says which entries of the log it hangs on, so that withdrawing one withdraws the rest, and how much it owes to
+what each of them measured, so that an error made at one place cancels at another as it does in truth.
 
 Source: differential levelling as in C. Ghilani and P. Wolf, Elementary Surveying (HI = BM + BS, elevation =
 HI - FS), with BS = z_receiver - z_edge at the touch and FS the same at the dig.
@@ -31,12 +32,35 @@ class Role(StrEnum):
     TURNED_DOWN = "turned down"
 
 
+class Enters(StrEnum):
+    """What of an entry enters an elevation: a benchmark's elevation, the edge's height, the receiver's height, the plane
+    carried from one receiver place to another, a distance along its fall."""
+
+    BENCHMARK = "benchmark"
+    EDGE = "edge"
+    RECEIVER = "receiver"
+    CARRIED = "carried"
+    DISTANCE = "distance"
+
+
+Terms = Mapping[tuple[int, Enters], float]
+"""d elevation / d what an entry measured, by entry and what of it: m/m. A touch (entry 4) on a slab (entry 2) gives the
+origin {(2, benchmark): 1, (4, edge): -1}: an edge thought 1 mm too high puts the origin 1 mm too low."""
+
+
+def added(one: Terms, more: Terms, factor: float = 1.0) -> Terms:
+    """Terms of a sum, one + factor * more; what cancels is left out."""
+    total = {key: one.get(key, 0.0) + factor * more.get(key, 0.0) for key in {**one, **more}}
+    return MappingProxyType({key: value for key, value in total.items() if value != 0.0})
+
+
 @dataclass(frozen=True, slots=True)
 class Known:
-    """An elevation (m) and the entries of the log it hangs on."""
+    """An elevation (m), the entries of the log it hangs on, and its `terms`."""
 
     elevation: float
     hangs_on: frozenset[int]
+    terms: Terms = field(default_factory=dict, kw_only=True, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +134,9 @@ class Book:
         if not math.isfinite(elevation):
             raise Refused([Fault("not-finite", "elevation", str(elevation), "a finite elevation")])
         self.free_name(name)
-        return self._with_point(name, Known(elevation, frozenset({seq})))
+        return self._with_point(
+            name, Known(elevation, frozenset({seq}), terms={(seq, Enters.BENCHMARK): 1.0})
+        )
 
     def free_name(self, name: str) -> None:
         """Raise `Refused` "name-taken" if a benchmark or turning point has this name."""
@@ -141,11 +167,14 @@ class Book:
         if check:
             height = self.needs_height("check touch")
             return self, Outcome(Role.CHECKS, computed, misclosure, height.hangs_on | known.hangs_on)
-        height = Known(known.elevation - edge_height, known.hangs_on | {seq})
+        height = Known(
+            known.elevation - edge_height, known.hangs_on | {seq},
+            terms=added(known.terms, {(seq, Enters.EDGE): -1.0}),
+        )  # fmt: skip
         book = replace(self, height=height)
         if gives_plane and self.plane is None and self.waiting is not None:
             first = self.waiting
-            plane = Plane(height.elevation + first.receiver_height, height.hangs_on | {first.seq}, first.seq)
+            plane = _plane_of(height, first)
             book = replace(book, plane=plane, waiting=None)
         return book, Outcome(Role.SETS_HEIGHT, height.elevation, misclosure, known.hangs_on)
 
@@ -157,7 +186,10 @@ class Book:
         self.needs_setup()
         height = self.needs_height("turning point")
         self.free_name(name)
-        known = Known(height.elevation + edge_height, height.hangs_on | {seq})
+        known = Known(
+            height.elevation + edge_height, height.hangs_on | {seq},
+            terms=added(height.terms, {(seq, Enters.EDGE): 1.0}),
+        )  # fmt: skip
         outcome = Outcome(Role.SETS_POINT, known.elevation, None, height.hangs_on)
         return self._with_point(name, known), outcome
 
@@ -187,8 +219,11 @@ class Book:
         if self.height is not None:
             computed = self.height.elevation + receiver_height
             return book, Outcome(Role.CHECKS, computed, computed - at_place, hangs_on | self.height.hangs_on)
-        height = Known(at_place - receiver_height, hangs_on | {seq})
-        plane = Plane(at_place, hangs_on | {seq}, seq) if laser.fall else self.plane
+        moved = added(self.plane.terms, {(seq, Enters.CARRIED): 1.0, (seq, Enters.DISTANCE): laser.fall})
+        height = Known(
+            at_place - receiver_height, hangs_on | {seq}, terms=added(moved, {(seq, Enters.RECEIVER): -1.0})
+        )
+        plane = Plane(at_place, hangs_on | {seq}, seq, terms=moved) if laser.fall else self.plane
         return (
             replace(book, height=height, plane=plane),
             Outcome(Role.CARRIES_HEIGHT, height.elevation, None, hangs_on),
@@ -197,7 +232,7 @@ class Book:
     def _first_strike(self, book: "Book", here: StrikeHere) -> tuple["Book", Outcome]:
         if self.height is not None:
             known = self.height.hangs_on
-            plane = Plane(self.height.elevation + here.receiver_height, known | {here.seq}, here.seq)
+            plane = _plane_of(self.height, here)
             return replace(book, plane=plane), Outcome(Role.SETS_PLANE, plane.elevation, None, known)
         if self.waiting is None:
             return replace(book, waiting=here), Outcome(Role.WAITS, None, None, frozenset())
@@ -275,6 +310,14 @@ class Book:
                 [Fault("unknown-benchmark", "point", repr(name), f"a benchmark or turning point: {names}")]
             )
         return self.points[name]
+
+
+def _plane_of(height: Known, strike: StrikeHere) -> Plane:
+    """The plane that was met where the receiver stood, the origin's height being known."""
+    return Plane(
+        height.elevation + strike.receiver_height, height.hangs_on | {strike.seq}, strike.seq,
+        terms=added(height.terms, {(strike.seq, Enters.RECEIVER): 1.0}),
+    )  # fmt: skip
 
 
 def _no_distance(along_fall: float | None, why: str) -> None:

@@ -55,7 +55,7 @@ _VERTICAL = math.cos(NEAR_VERTICAL_RAD)
 _PLUMB = math.sin(NEAR_VERTICAL_RAD)
 
 SENSED = np.dtype([
-    *((name, np.int64) for name in ("kind", "through", "driven", "at", "branch", "one_place")),
+    *((name, np.int64) for name in ("kind", "through", "driven", "at", "branch", "one_place", "steps")),
     *(
         (name, np.float64)
         for name in (
@@ -65,7 +65,10 @@ SENSED = np.dtype([
         )
     ),
 ])  # fmt: skip
-"""One sensor and the joint it gives: what it measures, which number is its first, how it is read, what may come out."""
+"""One sensor and the joint it gives: what it measures, which number is its first, how it is read, what may come out.
+
+`steps`: how many of the attachment's fixed steps (coupler, mount) stand between the link it moves with and its place.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,7 +128,9 @@ def _write(row: np.void, sensors: SensorSet, joint: str, name: str, sensor: Sens
         row["zero"] = sensors.zeros[name]
     if joint in JOINTS:
         # What stands turned before the tilt axis is the hitch's, of the others what the sensor sits on.
-        row["held"] = held_angle(assembly, "tilt" if joint == "tilt" else sensor.place)
+        beyond = "tilt" if joint == "tilt" else sensor.place
+        row["held"] = held_angle(assembly, beyond)
+        row["steps"] = {"tilt": 1, "bucket": 2}.get(beyond, 0)
         reach, stops = assembly.ranges[joint], assembly.stops[joint]
         row["least"], row["most"] = reach.low, reach.high
         row["stop_least"], row["stop_most"] = stops.low, stops.high
