@@ -97,7 +97,7 @@ class _Sums:
         self._rest = np.zeros(len(KINDS))
         self._vectors = {what: np.zeros(len(sources.names)) for what in (Enters.EDGE, Enters.RECEIVER)}
         self._drifts: dict[int, Floats] = {}
-        self._others: dict[int, tuple[Sources, Floats]] = {}
+        self._others: dict[tuple[int, int], tuple[Sources, Floats]] = {}
         self._owns: dict[int, NDArray[np.int64]] = {}
 
     def add(self, kind: Kind, deviation: float) -> None:
@@ -122,10 +122,10 @@ class _Sums:
             by = share * at.of_height(pose, seen.point)
             self.add(kind, share * size)
             self._square(of, by, fresh)
-            self._keep(of, by, self._own(seen), of.lasting, self._vectors[what])
+            self._keep(of, by, self._own(seen), of.lasting, self._vectors[what], 0)
             if seen.setup > self._began:  # a drift counts from where the chain began
                 drift = self._drifts.setdefault(seen.setup, np.zeros(len(self._sources.names)))
-                self._keep(of, by, self._own(seen), drifts, drift)
+                self._keep(of, by, self._own(seen), drifts, drift, seen.setup)
 
     def owed(self) -> Owed:
         """What it all comes to."""
@@ -140,28 +140,33 @@ class _Sums:
         np.add.at(self._rest, of.kinds[where], ((by * of.standard) ** 2)[where])
 
     def _keep(
-        self, of: Sources, by: Floats, own: NDArray[np.int64], where: NDArray[np.bool_], vector: Floats
-    ) -> None:
-        """Add rates to those of the same sources here; what is another machine's or attachment's, to its own."""
+        self, of: Sources, by: Floats, own: NDArray[np.int64], where: NDArray[np.bool_], vector: Floats, stand: int
+    ) -> None:  # fmt: skip
+        """Add rates to those of the same sources here; what is another machine's or attachment's, to its own: of drifts
+        those of a `stand`, 0 of what lasts through all."""
         mine = where & (own >= 0)
         np.add.at(vector, own[mine], by[mine])
         others = where & (own < 0)
         if others.any():
-            _, theirs = self._others.setdefault(id(of), (of, np.zeros(len(of.names))))
+            _, theirs = self._others.setdefault((id(of), stand), (of, np.zeros(len(of.names))))
             theirs[others] += by[others]
 
     def _own(self, seen: Observed) -> NDArray[np.int64]:
         """(sources,): where each of an observation's sources stands among those here, -1 where it is another's."""
         of = seen.sources
-        if of is self._sources:
-            return np.arange(len(of.names))
         if id(of) not in self._owns:
-            same = _same_parts(seen.sensors, self._sensors)
-            names = {name: i for i, name in enumerate(self._sources.names)}
-            self._owns[id(of)] = np.array([
-                names.get(name, -1) if _is_same(name, same, seen.sensors, self._sensors) else -1 for name in of.names
-            ])  # fmt: skip
+            self._owns[id(of)] = where_same(of, seen.sensors, self._sources, self._sensors)
         return self._owns[id(of)]
+
+
+def where_same(of: Sources, theirs: SensorSet, sources: Sources, ours: SensorSet) -> NDArray[np.int64]:
+    """(len(of.names),): where among `sources`, of the set `ours`, each source `of` the set `theirs` stands as the same
+    thing, -1 where it is another machine's or attachment's."""
+    if of is sources:
+        return np.arange(len(of.names))
+    same = _same_parts(theirs, ours)
+    names = {name: i for i, name in enumerate(sources.names)}
+    return np.array([names.get(name, -1) if _is_same(name, same, theirs, ours) else -1 for name in of.names])
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """How the height of a point in a pose moves with every source of one sensor set."""
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +57,7 @@ class Sensed:
         return bool(sensed_rates(self.rows, self.bars, self.cylinders, said, q, *self.taken))
 
 
-def said_in(numbers: tuple[str, ...], readings: dict[str, Told]) -> Floats:
+def said_in(numbers: tuple[str, ...], readings: Mapping[str, Told]) -> Floats:
     """Readings by name as the row that a program takes."""
     said: list[float] = []
     for name in dict.fromkeys(numbers):
@@ -93,6 +94,8 @@ def between_of(sensors: SensorSet) -> list[int]:
             used |= set(BETWEEN[:LINKS])
         if sensor.by_gravity and sensor.place in ("bucket", "tilt"):
             used |= {"coupler_angle", "mount_angle"}
+        if sensor.by_gravity and sensor.place == "tilt":
+            used |= {name for name in BETWEEN if name.startswith("tilt_axis_")}
     return [i for i, name in enumerate(BETWEEN) if name in used]
 
 

@@ -51,12 +51,13 @@ _LINKS = (
     "pin_spacing",
 )
 _PINS = tuple(f"{joint}_cylinder_{pin}" for joint in DRIVEN for pin in CYLINDER_PINS[joint])
-BETWEEN = (*_LINKS, *_PINS, "coupler_angle", "mount_angle")
+_AXIS = ("tilt_axis_x", "tilt_axis_y", "tilt_axis_z")
+BETWEEN = (*_LINKS, *_PINS, "coupler_angle", "mount_angle", *_AXIS)
 """Dimensions that may stand between a sensor and its joint, as in `parameters.NAMES`."""
 LINKS = len(_LINKS)
 """How many of them, the first, are of the four-bar."""
 _IDLER_LENGTH = _LINKS.index("idler_length")
-_COUPLER, _MOUNT = (BETWEEN.index(name) for name in ("coupler_angle", "mount_angle"))
+_COUPLER, _MOUNT, _ABOUT = (BETWEEN.index(name) for name in ("coupler_angle", "mount_angle", "tilt_axis_x"))
 _EACH_CYLINDER = 4
 _SAME_RAD = 1e-9  # one angle, found twice by the same formulas
 Floats = NDArray[np.float64]
@@ -201,6 +202,24 @@ def turn_rates(
     width = out.shape[0]
     for k in range(width):
         out[k] += x * dn[k] + y * dn[width + k] + z * dn[2 * width + k]
+
+
+@compiled
+def axis_rates(s: np.void, said: Floats, n: Point, sine: float, cosine: float, at: int, out: Floats) -> None:
+    """d turn / d the direction of the axis into `out` from `at`; n before the turn, as `turn_rates` has it."""
+    axis = about_of(s)
+    v = plumb_told(s, said) if s["kind"] == _BOTH else plane_told(s, said)[0]
+    across = cross(v, n)
+    along, down = dot(axis, v), dot(axis, n)
+    if s["kind"] == _BOTH:
+        p, r = dot(axis, across), dot(v, n) - along * down
+        square = p * p + r * r
+        by_cross, by_along = r / square, p / square
+    else:
+        over = -1.0 / dot(cross(axis, turned_so(axis, sine, cosine, v)), n)
+        by_cross, by_along = sine * over, (1.0 - cosine) * over
+    for k in range(3):
+        out[at + k] += by_cross * across[k] + by_along * (v[k] * down + along * n[k])
 
 
 @compiled
@@ -351,8 +370,11 @@ def sensed_rates(
             n = carry_plumb(n, taken, dn, before_by)
             taken = 0.0
         value = link_rates(s, bars[0], cylinders, said, n, taken, q[i], dn, skew, out)
-        if i != _TILT and s["kind"] != _ENCODER and s["kind"] != _WIRE:
-            take_off(s, before_by, first, out)
+        if s["kind"] != _ENCODER and s["kind"] != _WIRE:
+            if i == _TILT:
+                axis_rates(s, said, n, math.sin(q[i]), math.cos(q[i]), first + _ABOUT, out)
+            else:
+                take_off(s, before_by, first, out)
         through_drive(s, bars[0], cylinders, value, q[i], first, out)
         if not finite(out):
             return False

@@ -7,8 +7,8 @@ coupler's play, flex. What the profile does not say is taken as usual and told a
 
 import difflib
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -80,7 +80,8 @@ class Sources:
 
     `names`: "boom.zero", "body.zero.roll", "boom_length", "pin_slop"; `standard` (m,): rad or m, of a drift over the
     temperature that the job allows for; `kinds`: of each its place in `KINDS`; `numbers`: how many the sensors say;
-    `lasting`: True of what stays as it is from reading to reading; `assumed`: in words, what no profile gave. `root`
+    `lasting`: True of what stays as it is from reading to reading, `lengths`: of what is counted in m; `assumed`: in
+    words, what no profile gave. `root`
     (m, rank) of the correlations between lasting sources, (0, 0) where none is.
     """
 
@@ -88,6 +89,7 @@ class Sources:
     standard: Floats
     kinds: NDArray[np.int64]
     lasting: NDArray[np.bool_]
+    lengths: NDArray[np.bool_]
     numbers: int
     assumed: tuple[str, ...]
     root: Floats
@@ -133,9 +135,35 @@ def sources_of(
     lasting[[names.index(name) for name in GIVES[SLOP:]]] = False
     values = np.array(standard)
     root = _root(tuple(names), values, lasting, correlations)
-    for array in (values, lasting, root):
+    lengths = np.array([
+        *[sensor.measures == Measure.LENGTH for _, sensor, _ in told] * len(_OF_SENSOR),
+        *[name not in TURNS for name in NAMES], *[name != GIVES[PLAY] for name in GIVES],
+    ])  # fmt: skip
+    for array in (values, lasting, lengths, root):
         array.flags.writeable = False
-    return Sources(tuple(names), values, np.array(kinds), lasting, n, tuple(assumed), root)
+    return Sources(tuple(names), values, np.array(kinds), lasting, lengths, n, tuple(assumed), root)
+
+
+def with_standard(sources: Sources, standard: Mapping[str, float]) -> Sources:
+    """The same sources with other standard uncertainties (m or rad), by the names of `names`.
+
+    Raises `Refused` with all faults: "unknown-parameter", "not-finite", "negative-uncertainty".
+    """
+    faults: list[Fault] = []
+    values = sources.standard.copy()
+    for name, value in standard.items():
+        if name not in sources.names:
+            faults.append(unknown(name, name, sources.names))
+        elif not math.isfinite(value):
+            faults.append(Fault("not-finite", name, str(value), "a finite number"))
+        elif value < 0.0:
+            faults.append(Fault("negative-uncertainty", name, f"{value:g}", "0 or more", "a size has no sign"))
+        else:
+            values[sources.names.index(name)] = value
+    if faults:
+        raise Refused(faults)
+    values.flags.writeable = False
+    return replace(sources, standard=values)
 
 
 def plain_sensors(assembly: Assembly) -> SensorSet:
@@ -250,7 +278,10 @@ def _root(
             table[i, j] = table[j, i] = coefficient
     if faults:
         raise Refused(faults)
-    root = Inputs(names, standard, table).root
+    try:
+        root = Inputs(names, standard, table).root
+    except Refused as refused:
+        raise Refused(replace(fault, where="correlations") for fault in refused.faults) from None
     if root is None:
         return np.empty((0, 0))
     return np.ascontiguousarray(root)

@@ -1,6 +1,7 @@
 """How far readouts of one sensor set are to be trusted, against one book and aim, again and again."""
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,16 +11,16 @@ from .errors import Fault, Refused
 from .estimates import Estimates
 from .gradient import PULL_COLUMNS
 from .observed import Owed
-from .parameters import BUCKET_POINTS, NAMES, TURNS
-from .rates_at import between_of, pins_to, worn_back
+from .parameters import BUCKET_POINTS, NAMES
+from .rates_at import between_of, pins_to, said_in, worn_back
 from .readout import LINES
+from .sensing import Told
 from .sensing_block import program
 from .sensing_rates import BETWEEN
-from .sensor import Measure
 from .sensor_set import SensorSet
 from .sources import KINDS, Kind, Sources
 from .trust_block import CHOICES, NONE, NUMBERS, desk_size, fill_trust
-from .trust_rates import ROWS
+from .trust_rates import CUT, ROWS, SLOPE
 
 Floats = NDArray[np.float64]
 
@@ -88,16 +89,13 @@ class Trust:
         self.desk[: len(given)] = given
         self.desk[-len(NAMES) :] = assembly.parameters.view(np.float64)
         self.rates = self.desk[len(given) : len(given) + ROWS * m].reshape((ROWS, m))
-        lengths = np.zeros(m, dtype=np.bool_)
-        lengths[:n] = [sensors.sensors[name].measures == Measure.LENGTH for name in numbers]
-        lengths[of.dimensions] = [name not in TURNS for name in NAMES]
         owe_alike = self.height is not None and self.cut is not None and not any(fall) and (
             np.array_equal(edge[0], edge[1]) and np.array_equal(strikes[0], strikes[1])
         )  # fmt: skip
         self.whole = np.concatenate([
             [n, m, rank, BUCKET_POINTS.index(LINES[line][0]), self.height is not None, self.cut is not None,
              owe_alike, len(active), len(between)],
-            np.searchsorted(of.kinds[active], np.arange(KINDS.index(Kind.FLEX) + 2)), active, lengths[active],
+            np.searchsorted(of.kinds[active], np.arange(KINDS.index(Kind.FLEX) + 2)), active, of.lengths[active],
             [numbers.index(name) for name in numbers], between,
         ]).astype(np.int64)  # fmt: skip
 
@@ -112,6 +110,16 @@ class Trust:
             name.rpartition("_")[0] not in others and name not in idle for name in NAMES
         ]
         return counts
+
+    def rows(self) -> Floats:
+        """Rates of what was judged last, shape (`ROWS`, sources); those of a level target's cut are its elevation's."""
+        rows = self.rates.reshape(ROWS, -1)
+        sloping = bool(self.desk[1] or self.desk[2])
+        return rows if sloping else np.concatenate([rows[:CUT], rows[:CUT], rows[SLOPE:]])
+
+    def said(self, readings: Mapping[str, Told]) -> Floats:
+        """Readings by name (rad or m), as `judge` takes them."""
+        return said_in(self._program.numbers, readings)
 
     def judge(self, said: Floats, q: Floats) -> bool:
         """Fill `numbers` and `choices` for readings (rad or m, shape and order of a `Program`) and the angles (9,) that

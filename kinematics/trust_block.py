@@ -128,17 +128,17 @@ def any_of(numbers: Floats) -> bool:
 
 @compiled
 def remedy(
-    rates: Floats, edge: Floats, strikes: Floats, active: Whole, ends: Whole, standard: Floats, lengths: Whole,
-    root: Floats, rest: Floats, contact: float, total: float, beyond: float, c: Floats, spread: Floats,
-    shares: Floats, parts: Floats,
-    other: Floats, left: float,
+    first: int, end: int, rates: Floats, edge: Floats, strikes: Floats, active: Whole, ends: Whole, standard: Floats,
+    lengths: Whole, root: Floats, rest: Floats, contact: float, total: float, beyond: float, c: Floats, spread: Floats,
+    shares: Floats, parts: Floats, other: Floats, left: float,
 ) -> tuple[int, int, float]:  # fmt: skip
-    """(which of `REMEDIES` or `NONE`, the source it is done to, what variance it leaves), if that is less than `left`.
+    """(which of `REMEDIES` from `first` to before `end`, or `NONE`; the source it is done to; what variance it leaves):
+    the one that leaves least, if less than `left`.
 
     `shares`, `parts` as they are, `beyond` what of the variance `total` is no source's; of a height that was touched.
     """
     best, source = NONE, 0
-    for which in range(len(REMEDIES)):
+    for which in range(first, end):
         at, after = 0, math.inf
         if which == 0:
             after = touched_so(shares, ends, rest, contact)
@@ -313,8 +313,8 @@ def fill_trust(
                 write_parts(shares, ends, rest, parts)
                 rank_parts(parts, total, numbers, choices)
                 best, source, after = remedy(
-                    by, edge, strikes, active, ends, standard, lengths, root, rest, contact, total, beyond, c, spread,
-                    shares, parts, other, total * WORTH * WORTH,
+                    0, len(REMEDIES), by, edge, strikes, active, ends, standard, lengths, root, rest, contact, total,
+                    beyond, c, spread, shares, parts, other, total * WORTH * WORTH,
                 )  # fmt: skip
                 choices[_REMEDY] = best
                 choices[_REMEDY + 1] = source

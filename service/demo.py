@@ -81,6 +81,7 @@ def print_shift(console: Console, shift: Shift) -> None:
     console.print(_depth_sheet(shift.targets))
     console.print()
     console.print(_readouts(shift.readouts))
+    console.print(_trusted(shift.readouts))
     console.print(_advice(shift.readouts))
     console.print()
     console.print(_level_book(shift.level_book))
@@ -151,9 +152,20 @@ def _readouts(readouts: list[dict[str, Any]]) -> Table:
         )
         table.add_row(told["target"], "elevation", *(_bare(edge["elevation"]) for edge in edges))
         table.add_row("", "to target", *compared)
+        table.add_row("", "within", *(_within(edge["cut_fill"]) for edge in edges))
         table.add_row("", "across", *slope)
         table.add_row()
     return table
+
+
+def _trusted(readouts: list[dict[str, Any]]) -> str:
+    """What the first readout's uncertainty is made of, and what would help."""
+    trust = readouts[0]["trust"]
+    parts = ", ".join(f"{part['part']} {_bare(part['within'])}" for part in trust["parts"])
+    helps = "" if trust["would_help"] is None else f"; {trust['would_help']}"
+    return (
+        f"Within, 95 times in 100: {_bare(trust['within'])} m for {readouts[0]['target']}, of {parts}{helps}"
+    )
 
 
 def _advice(readouts: list[dict[str, Any]]) -> str:
@@ -171,6 +183,11 @@ def _to_target(compared: dict[str, Any]) -> str:
         metres = round(compared["above_target"]["m"], 3) + 0.0
         return f"on grade {metres:+.3f}"
     return f"{compared['word']} {_bare(compared['amount'])}"
+
+
+def _within(compared: dict[str, Any]) -> str:
+    """Half the 95 % coverage interval of a cut or fill."""
+    return "" if compared["within"] is None else _bare(compared["within"])
 
 
 def _bare(length: dict[str, Any]) -> str:

@@ -24,8 +24,9 @@ PUBLIC = (
 )  # fmt: skip
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
-    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "profile-checks",
-    "jobs/{job}/readouts", *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
+    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
+    "jobs/{job}/readouts", "jobs/{job}/uncertainties",
+    *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip
 _RECORDED = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",

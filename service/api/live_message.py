@@ -17,6 +17,7 @@ from kinematics.sensor_set import SensorSet
 from service.access.caller import Caller
 from service.book.keeper import Keeper
 from service.book.state import JobState
+from service.book.trusting import Chain, chain_of
 from service.live.feed import Feed
 from service.strict import Strict
 
@@ -77,6 +78,7 @@ class Watch:
         self._aim: Aim | None = None
         self._missing: tuple[Fault, ...] = ()
         self._more: tuple[Fault, ...] = ()
+        self._chain: Chain | None = None
         self._leaf: Leaf | None = None
         self._press: Press | None = None
         self.key = target, line, station, self._away()
@@ -114,16 +116,31 @@ class Watch:
             )  # fmt: skip
         if state is not self._made_for[0] or feed.sensors is not self._made_for[1] or more != self._more:
             self._made_for, self._more = (state, feed.sensors), more
+            self._rest_on()
             self._make_ready()
+
+    def _rest_on(self) -> None:
+        """What readouts rest on."""
+        feed = self._feed
+        self._chain = None
+        if feed.sensors is not None and not self._missing:
+            self._chain = chain_of(feed.state, feed.sets, self._aim)
 
     def _make_ready(self) -> None:
         """What prints readouts fast, where the sensors and the aim allow it."""
-        feed = self._feed
+        feed, chain = self._feed, self._chain
         self._leaf = self._press = None
-        if feed.sensors is None or feed.sensors.checks or self._missing:
+        if feed.sensors is None or feed.sensors.checks or chain is None or chain.why:
             return
         state = feed.state
-        leaf = Leaf(feed.sensors, state.book, self._aim, line=self._line, lean=state.lean)
+        leaf = Leaf(
+            feed.sensors,
+            state.book,
+            self._aim,
+            line=self._line,
+            lean=state.lean,
+            trust=chain.trust(self._line),
+        )
         press = Press(leaf, state.units)
         if press.able:
             self._leaf, self._press = leaf, press
@@ -176,13 +193,14 @@ class Watch:
         """The readout by the way that tells every fault and warning."""
         feed = self._feed
         sensors = feed.sensors
-        if sensors is None or self._missing:
+        if sensors is None or self._chain is None:
             raise Refused(self._missing or feed.why)
         said = {name: channel.value for name, channel in feed.channels.items()}
         found = pose(sensors.assembly, **angles_from(sensors, said))  # type: ignore[arg-type]  # all fresh
         return readout_out(
-            feed.job, feed.state, found, self._aim, line=self._line, target=self._target, more=self._more
-        )
+            feed.job, feed.state, found, self._aim, line=self._line, target=self._target, more=self._more,
+            chain=self._chain, said=feed.said[: self._chain.sources.numbers],
+        )  # fmt: skip
 
 
 def _stamp() -> str:

@@ -11,12 +11,13 @@ import re
 from typing import Any
 
 from kinematics.digits import PLAIN, ROUNDED, SIGNED, UNSIGNED, Figure, Plate
-from kinematics.leaf import NUMBERS, Leaf
+from kinematics.leaf import TRUSTED, Leaf
 from kinematics.parameters import EDGE_POINTS
-from kinematics.units import LengthUnit
+from kinematics.units import LengthUnit, show_number
 
 from .corrections import LEAST_DEG, cylinders_in, least_shown, size
 from .readouts import ReadoutOut
+from .trust import FACTOR
 
 Json = dict[str, Any]
 
@@ -28,7 +29,7 @@ _SHOWN: dict[LengthUnit, tuple[float, int]] = {
 """Per metre, and decimals; feet and inches are text of another kind."""
 _MARK = "\u0001"
 _DEG = math.degrees(1.0)
-_INDEX = {name: i for i, name in enumerate(NUMBERS)}
+_INDEX = {name: i for i, name in enumerate(TRUSTED)}
 _MOST = 256  # plates kept for one way of asking
 
 
@@ -85,7 +86,7 @@ class _Setter:
     """Puts marks for figures into the document of one readout."""
 
     def __init__(self, numbers: list[float], units: LengthUnit) -> None:
-        self._numbers = dict(zip(NUMBERS, numbers, strict=True))
+        self._numbers = dict(zip(TRUSTED, numbers, strict=True))
         self._units = units
         self.figures: list[Figure] = []
 
@@ -98,24 +99,24 @@ class _Setter:
         if holder[key] is not None:
             holder[key] = f"{_MARK}{self._mark(name, scale, _PLACES, way)}={_MARK}"
 
-    def length(self, told: Json | None, name: str, *, unsigned: bool = False) -> None:
-        """A length in metres and as it is shown."""
+    def length(self, told: Json | None, name: str, factor: float = 1.0, *, unsigned: bool = False) -> None:
+        """So many times a length, in metres and as it is shown."""
         if told is None:
             return
         scale, decimals = _SHOWN[self._units]
-        self.number(told, "m", name, way=UNSIGNED if unsigned else PLAIN)
-        figure = self._mark(name, scale, decimals, UNSIGNED if unsigned else ROUNDED)
+        self.number(told, "m", name, factor, way=UNSIGNED if unsigned else PLAIN)
+        figure = self._mark(name, factor * scale, decimals, UNSIGNED if unsigned else ROUNDED)
         told["shown"] = f"{_MARK}{figure}{_MARK} {self._units.value}"
 
-    def words(self, holder: Json, *parts: tuple[str, str, float, int, int]) -> None:
+    def words(self, holder: Json, *parts: tuple[str, str, float, int, int], key: str = "words") -> None:
         """A sentence in which the texts that `parts` begin with, in this order, become figures."""
-        done, rest = "", holder["words"]
+        done, rest = "", holder[key]
         for text, name, scale, decimals, way in parts:
             head, found, rest = rest.partition(text)
             if not found:
-                raise ValueError(f"expected {text!r} in {holder['words']!r}")
+                raise ValueError(f"expected {text!r} in {holder[key]!r}")
             done += f"{head}{_MARK}{self._mark(name, scale, decimals, way)}{_MARK}"
-        holder["words"] = done + rest
+        holder[key] = done + rest
 
     def _size(self, name: str, units: LengthUnit) -> list[tuple[str, str, float, int, int]]:
         """A length in a sentence, as `size` writes it; nothing to fill in where that is "less than"."""
@@ -138,13 +139,18 @@ class _Setter:
             self._move(move, move["joint"])
         if told["tilt_for_cross_slope"] is not None:
             self._tilt(told["tilt_for_cross_slope"])
+        self.number(told, "cross_slope_within_percent", "cross_slope_u", 100.0 * FACTOR)
+        if told["trust"] is not None:
+            self._trust(told["trust"])
 
     def _point(self, told: Json, point: str) -> None:
         self.length(told["elevation"], f"{point}_elevation")
+        self.length(told["elevation_within"], f"{point}_elevation_u", FACTOR)
         self.length(told["below_plane"], f"{point}_below_plane")
         if told["cut_fill"] is not None:
             self.length(told["cut_fill"]["amount"], f"{point}_above_target", unsigned=True)
             self.length(told["cut_fill"]["above_target"], f"{point}_above_target")
+            self.length(told["cut_fill"]["within"], f"{point}_cut_u", FACTOR)
 
     def _move(self, told: Json, joint: str) -> None:
         degrees = _DEG * self._numbers[f"{joint}_move"]
@@ -183,3 +189,20 @@ class _Setter:
         self.number(told, "cross_slope_percent", "tilt_cross_slope", 100.0)
         self.number(told, "off_by_percent", "tilt_off_by", 100.0)
         self._below(told, "tilt")
+
+    def _trust(self, told: Json) -> None:
+        name = {"cut_fill": "centre_cut_u", "elevation": "centre_elevation_u"}[told["of"]]
+        scale, decimals = _SHOWN[self._units]
+        whole = told["within"]["shown"].rpartition(" ")[0], name, FACTOR * scale, decimals, ROUNDED
+        if told["largest"] is not None:
+            first = told["parts"][0]["within"]["shown"].rpartition(" ")[0]
+            self.words(told, (first, "part_0", FACTOR * scale, decimals, ROUNDED), whole, key="largest")
+        if told["would_help"] is not None:
+            after = show_number(FACTOR * self._numbers["remedied_u"], self._units)
+            self.words(
+                told, whole, (after, "remedied_u", FACTOR * scale, decimals, ROUNDED), key="would_help"
+            )
+        self.length(told["standard"], name)
+        self.length(told["within"], name, FACTOR)
+        for i, part in enumerate(told["parts"]):
+            self.length(part["within"], f"part_{i}", FACTOR)

@@ -12,7 +12,7 @@ from kinematics.arm import Pose
 from kinematics.corrections import Correction, TiltCorrection
 from kinematics.errors import Fault, Refused
 from kinematics.parameters import EDGE_POINTS
-from kinematics.readout import LINES, Advised, Aim, PointReadout, readout
+from kinematics.readout import LINES, Advised, Aim, PointReadout, Readout, fall_of, readout
 from kinematics.units import LengthUnit, percent_from_ratio
 from service.access.caller import LOCAL, Caller, Right
 from service.book import decide, seat
@@ -20,6 +20,7 @@ from service.book import requests as q
 from service.book.keeper import Keeper, observed, taken_since
 from service.book.posing import swing_of
 from service.book.state import JobState
+from service.book.trusting import Chain, chain_of, sets_of
 from service.strict import Strict
 
 from .answers import ADVISORY, Length, Reference, length, maybe, play_out, reference, waiting_out
@@ -27,6 +28,7 @@ from .corrections import CorrectionOut, TiltOut, correction_out, part, size, til
 from .door import CallerDep, KeeperDep
 from .entry_words import revision
 from .jobs import JobId
+from .trust import Floats, Judged, TrustOut, judge
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
 Line = Literal["edge", "teeth"]
@@ -38,6 +40,7 @@ class CutFillOut(Strict):
     word: str = Field(description="cut (edge above target, must go down), fill (below it), or on grade.")
     amount: Length = Field(description="Never negative.")
     above_target: Length = Field(description="Edge minus target: positive to cut, negative to fill.")
+    within: Length | None = Field(description="Half its 95 % coverage interval, either way; see `trust`.")
     below_floor_limit: bool
 
 
@@ -45,6 +48,9 @@ class EdgeOut(Strict):
     """One edge point; null where it cannot be said."""
 
     elevation: Length | None
+    elevation_within: Length | None = Field(
+        description="Half its 95 % coverage interval, either way: in the job's datum, the benchmark's own included."
+    )
     below_plane: Length | None = Field(description="Depth under the struck laser plane.")
     target_elevation: Length | None
     cut_fill: CutFillOut | None
@@ -111,6 +117,9 @@ class ReadoutOut(Strict):
         "so that each elevation is that much uncertain either way; null where no play was measured."
     )
     cross_slope_percent: float = Field(description="Positive with the bucket's own right corner higher.")
+    cross_slope_within_percent: float | None = Field(
+        description="Half its 95 % coverage interval, either way."
+    )
     target_cross_slope_percent: float | None = Field(description="The target's along this edge.")
     floor_angle_deg: float = Field(description="0 flat, positive with the heel above the edge.")
     reach: Length = Field(description="Level distance of the edge centre ahead of the swing axis.")
@@ -122,6 +131,10 @@ class ReadoutOut(Strict):
     )
     tilt_for_cross_slope: AdvisedTiltOut | None = Field(
         description="What the tilt alone would do for the target's cross-slope; null without a tilt axis or cut and fill."
+    )
+    trust: TrustOut | None = Field(
+        description="How far to trust the middle of the line; null without a height, and where a linkage stands at its "
+        "dead centre: `no_number_because` then says so."
     )
     no_number_because: list[WhyOut]
     warnings: list[WhyOut]
@@ -138,38 +151,56 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -
     found = decide.posed(keeper.fit(state), asked.pose, "pose")
     aim = aim_of(state, asked.target, asked.station)
     more = (*elsewhere(state, caller), *changes(job, state, keeper))
+    chain = chain_of(state, sets_of(keeper, state), aim)
     return readout_out(
-        job, state, found, aim, line=asked.line, target=asked.target, swing=swing_of(asked.pose), more=more
+        job,
+        state,
+        found,
+        aim,
+        line=asked.line,
+        target=asked.target,
+        swing=swing_of(asked.pose),
+        more=more,
+        chain=chain,
     )
 
 
 def readout_out(
     job: str, state: JobState, found: Pose, aim: Aim | None, *, line: Line, target: str | None,
-    swing: float | None = None, more: Iterable[Fault] = (),
+    chain: Chain, said: Floats | None = None, swing: float | None = None, more: Iterable[Fault] = (),
 ) -> ReadoutOut:  # fmt: skip
-    """The readout of a solved pose, with `more` to be warned of. `Refused` "no-such-point" at `line`."""
+    """The readout of a solved pose, with `more` to be warned of; `chain`: what it rests on, `said` what the sensors said,
+    where they did. `Refused` "no-such-point" at `line`."""
+    told = read_line(found, state, aim, line, swing)
+    units = state.units
+    judged, why_not = judge(chain, found, line, fall_of(found, state.book, aim, swing), said)
+    return ReadoutOut(
+        job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
+        attachment=reference(state.attachment), seat=state.seat, target=target, line=line,
+        points={name: _edge(name, point, state, judged) for name, point in told.points.items()},
+        lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
+        below_floor_limit=told.below_floor_limit, **_shape(found, state),
+        cross_slope_within_percent=None if judged is None else judged.slope_within,
+        trust=None if judged is None else judged.out(units),
+        edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[line], strict=True)), units),
+        target_cross_slope_percent=_percent(told.target_cross_slope),
+        corrections=[_advised(each, LINES[line][1], units) for each in told.corrections],
+        tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
+        no_number_because=[why(f) for f in (*told.why_not, *why_not)],
+        warnings=[why(f) for f in (*told.warnings, *more)],
+        hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
+    )  # fmt: skip
+
+
+def read_line(found: Pose, state: JobState, aim: Aim | None, line: Line, swing: float | None) -> Readout:
+    """What is told of a line of the bucket. `Refused` "no-such-point" at `line`."""
     try:
-        told = readout(found, state.book, aim, line=line, swing=swing, lean=state.lean)
+        return readout(found, state.book, aim, line=line, swing=swing, lean=state.lean)
     except Refused as refused:
         raise Refused(
             Fault(f.code, "line", "teeth on a bucket without them", f.expected, f.advice)
             for f in refused.faults
         ) from None
-    units = state.units
-    return ReadoutOut(
-        job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
-        attachment=reference(state.attachment), seat=state.seat, target=target, line=line,
-        points={name: _edge(point, state) for name, point in told.points.items()},
-        lowest_point=told.lowest[0], lowest_elevation=maybe(told.lowest[1], units),
-        below_floor_limit=told.below_floor_limit, **_shape(found, state),
-        edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[line], strict=True)), units),
-        target_cross_slope_percent=_percent(told.target_cross_slope),
-        corrections=[_advised(each, LINES[line][1], units) for each in told.corrections],
-        tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
-        no_number_because=[why(f) for f in told.why_not],
-        warnings=[why(f) for f in (*told.warnings, *more)],
-        hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
-    )  # fmt: skip
 
 
 def elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
@@ -241,14 +272,17 @@ def _shape(found: Pose, state: JobState) -> dict[str, Any]:
     }
 
 
-def _edge(point: PointReadout, state: JobState) -> EdgeOut:
+def _edge(name: str, point: PointReadout, state: JobState, judged: Judged | None) -> EdgeOut:
     units = state.units
     told = point.cut_fill
     return EdgeOut(
-        elevation=maybe(point.elevation, units), below_plane=maybe(point.below_plane, units),
+        elevation=maybe(point.elevation, units),
+        elevation_within=None if judged is None else judged.within(f"{name}_elevation_u", units),
+        below_plane=maybe(point.below_plane, units),
         target_elevation=maybe(point.target, units), station=maybe(point.station, units),
         cut_fill=None if told is None else CutFillOut(
             word=told.word, amount=length(told.amount_m, units), above_target=length(told.value_m, units),
+            within=None if judged is None else judged.within(f"{name}_cut_u", units),
             below_floor_limit=told.below_floor_limit),
     )  # fmt: skip
 

@@ -19,7 +19,7 @@ from . import payloads as p
 from . import seat
 from .profiles import Profiles
 from .requests import Recording, StationIn, StrikeIn, TouchIn, TurningPointIn
-from .state import Entry, JobState, Named, believable, extend, fold, taking_effect
+from .state import Entry, JobState, Named, Stand, believable, extend, fold, taking_effect
 
 Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
@@ -90,6 +90,14 @@ class Keeper:
         """The sensors of what stands on a job; None where its profiles have none. "no-setup", and as `sensor_set`."""
         state.book.needs_setup()
         return self._profiles.sensed(state.machine, state.attachment, state.receiver_place)
+
+    def sensed_on(self, stand: Stand) -> SensorSet | None:
+        """The sensors of what stood on a job at some time; None where its profiles have none. As `sensor_set`."""
+        return self._profiles.sensed(stand.machine, stand.attachment, stand.receiver_place)
+
+    def fitted(self, stand: Stand) -> Assembly:
+        """What stood on a job at some time."""
+        return self._profiles.fitted(stand.machine, stand.attachment, stand.receiver_place)
 
     def fit(self, state: JobState) -> Assembly:
         """Machine and attachment a job stands with, the receiver where it is clamped. `Refused` "no-setup"."""

@@ -30,6 +30,7 @@ class Profiles:
         self._database = database
         self._now = now
         self._ready: OrderedDict[_Key, Assembly] = OrderedDict()
+        self._sensed: OrderedDict[_Key, SensorSet | None] = OrderedDict()
         self._lock = threading.Lock()
         self._latest: dict[tuple[str, str], Named] = {}
 
@@ -160,9 +161,19 @@ class Profiles:
         fitted = self.fitted(machine, attachment, receiver_place)
         assert machine is not None  # noqa: S101  # `fitted` has refused that
         assert attachment is not None  # noqa: S101
-        return sensor_set(
+        key = (machine.hash, attachment.hash, receiver_place)
+        with self._lock:
+            if key in self._sensed:
+                self._sensed.move_to_end(key)
+                return self._sensed[key]
+        made = sensor_set(
             self._profile("machine", machine.hash), self._profile("attachment", attachment.hash), fitted
         )
+        with self._lock:
+            self._sensed[key] = made
+            if len(self._sensed) > _KEPT:
+                self._sensed.popitem(last=False)
+        return made
 
     def _geometry(self, kind: str, content_hash: str) -> Machine | Attachment:
         return self._profile(kind, content_hash).geometry

@@ -52,6 +52,25 @@ class Named:
     hash: str
 
 
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """What stands on a job: profile revisions, and the receiver's place (m) where that is not the profile's."""
+
+    machine: Named
+    attachment: Named
+    receiver_place: Point | None
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """A touch or strike that something known rests on: what it was measured with, the stand's number, point and poses."""
+
+    stand: Stand
+    setup: int
+    point: str
+    poses: tuple[p.PoseRecord, ...]
+
+
 def _empty() -> Mapping[Any, Any]:
     return MappingProxyType({})
 
@@ -62,7 +81,7 @@ class JobState:
 
     `seat`: who sits at the machine, None without one. `waiting`: entries that the seat has still to
     acknowledge, in order; nothing of them is in the other fields. `benchmark_uncertainty`: standard (m), by the entry
-    of a benchmark that was given its own.
+    of a benchmark that was given its own. `observations`: by entry, what heights, plane and points rest on.
     """
 
     name: str = ""
@@ -75,6 +94,7 @@ class JobState:
     attachment: Named | None = None
     receiver_place: Point | None = None
     benchmark_uncertainty: Mapping[int, float] = field(default_factory=_empty)
+    observations: Mapping[int, Observation] = field(default_factory=_empty)
     targets: Mapping[str, Hung] = field(default_factory=_empty)
     anchors: Mapping[str, tuple[int, Anchor]] = field(default_factory=_empty)
     last_swing: int = 0
@@ -88,6 +108,13 @@ class JobState:
     def seq(self) -> int:
         """The number of the latest entry; the job's ETag."""
         return self.entries[-1].seq if self.entries else 0
+
+    @property
+    def stand(self) -> Stand | None:
+        """What stands on it now."""
+        if self.machine is None or self.attachment is None:
+            return None
+        return Stand(self.machine, self.attachment, self.receiver_place)
 
     @property
     def strike_rules(self) -> StrikeRules:
@@ -268,16 +295,24 @@ def _apply_reading(state: JobState, entry: Entry) -> JobState:
     seq, book = entry.seq, state.book
     match entry.payload:
         case p.Touched(
-            point=point, edge_height_m=height, purpose=purpose, gives_plane=gives_plane, pose=pose
+            point=point,
+            edge_height_m=height,
+            purpose=purpose,
+            gives_plane=gives_plane,
+            pose=pose,
+            edge_point=edge,
         ):
             touched, _ = book.touched(seq, point, height, check=purpose == "check", gives_plane=gives_plane)
-            return replace(state, book=touched, lean=_lean(pose) if purpose == "reference" else state.lean)
-        case p.TurningPointTaken(name=name, edge_height_m=height):
-            return replace(state, book=book.turning_point(seq, name, height)[0])
+            lean = _lean(pose) if purpose == "reference" else state.lean
+            return _observed(replace(state, book=touched, lean=lean), seq, edge, (pose,))
+        case p.TurningPointTaken(name=name, edge_height_m=height, edge_point=edge, pose=pose):
+            taken = book.turning_point(seq, name, height)[0]
+            return _observed(replace(state, book=taken), seq, edge, (pose,))
         case p.Struck(taken=True, receiver_height_m=height, along_fall_m=along, poses=poses):
             struck, _ = book.struck_by_laser(seq, height, along)
             carried = poses and struck.height != book.height
-            return replace(state, book=struck, lean=_lean(poses[0]) if carried else state.lean)
+            lean = _lean(poses[0]) if carried else state.lean
+            return _observed(replace(state, book=struck, lean=lean), seq, "receiver", poses)
         case p.TargetSet() as wanted:
             hung = Hung(target_of(wanted), seq, frozenset(wanted.hangs_on) | {seq})
             return replace(state, targets=MappingProxyType({**state.targets, wanted.name: hung}))
@@ -289,6 +324,19 @@ def _apply_reading(state: JobState, entry: Entry) -> JobState:
             return replace(state, anchors=MappingProxyType({**state.anchors, touched.target: (seq, anchor)}))
         case _:
             return state
+
+
+def _observed(state: JobState, seq: int, point: str, poses: tuple[p.PoseRecord, ...]) -> JobState:
+    """The state with one more observation, and without those that nothing rests on any more."""
+    stand, book = state.stand, state.book
+    if stand is None or not poses:
+        return state
+    every = {**state.observations, seq: Observation(stand, book.setup, point, poses)}
+    known = (book.height, book.plane, *book.points.values())
+    rests = {entry for each in known if each is not None for entry, _ in each.terms}
+    rests |= {strike.seq for strike in (book.waiting, book.struck) if strike is not None}
+    kept = {entry: one for entry, one in every.items() if entry in rests}
+    return replace(state, observations=MappingProxyType(kept))
 
 
 def _lean(pose: p.PoseRecord) -> float:

@@ -6,7 +6,7 @@ For the event loop alone. Nothing here is written down; what enters the log goes
 import asyncio
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakValueDictionary
 
@@ -17,6 +17,7 @@ from kinematics.sensor_set import SensorSet
 from kinematics.track import Track
 from service.book import payloads as p
 from service.book.state import JobState
+from service.book.trusting import Sets
 
 from .channel import Channel
 from .frames import in_short
@@ -34,11 +35,15 @@ FITTING = Fault(
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What stands on the job: its sensors, and the state they were made for. `sensors` None: none, because of `why`."""
+    """What stands on the job: its sensors, and the state they were made for. `sensors` None: none, because of `why`.
+
+    `sets`: the sensors of every stand that its readouts may rest on.
+    """
 
     state: JobState
     sensors: SensorSet | None
     why: tuple[Fault, ...] = ()
+    sets: Sets = field(default_factory=dict)
 
 
 class Feed:
@@ -65,7 +70,7 @@ class Feed:
     def fit(self, fitted: Fitted, since: float) -> None:
         """Another machine or attachment stands on the job, or the first: readings begin anew, counts go on."""
         self._former |= self.channels
-        self.state, self.sensors, self.why = fitted.state, fitted.sensors, fitted.why
+        self.state, self.sensors, self.why, self.sets = fitted.state, fitted.sensors, fitted.why, fitted.sets
         self.channels = {}
         self.track: Track | None = None
         first = 0

@@ -15,6 +15,7 @@ from kinematics.errors import Fault, Refused
 from kinematics.striking import InPlane
 from service.book.keeper import Keeper
 from service.book.state import JobState
+from service.book.trusting import sets_of, stands_of
 
 from .feed import FITTING, Feed, Fitted, stands
 from .warm import warm
@@ -106,7 +107,7 @@ class Hub:
         if sensors is None:
             return Fitted(state, None, (_no_sensors(state),))
         warm(sensors)
-        return Fitted(state, sensors)
+        return Fitted(state, sensors, sets=sets_of(self._keeper, state, sensors))
 
     def keep_up(self, feed: Feed) -> None:
         """Bring a feed to what its job's log says now, as far as this process has read it."""
@@ -114,7 +115,10 @@ class Hub:
         if state is None or state is feed.state or state.seq < feed.state.seq:
             return
         now = self.now()
-        if _on_the_job(state) == _on_the_job(feed.state):
+        # What a withdrawal brings back may rest on a stand of long ago.
+        if _on_the_job(state) == _on_the_job(feed.state) and (
+            feed.sensors is None or stands_of(state) <= feed.sets.keys()
+        ):
             feed.adopt(state, now)
             return
         feed.fit(Fitted(state, None, (FITTING,)), now)

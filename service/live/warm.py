@@ -13,14 +13,19 @@ from kinematics.arm import pose
 from kinematics.assembly import assemble
 from kinematics.digits import PLAIN, Figure, Plate
 from kinematics.errors import Refused
+from kinematics.estimates import Estimates
 from kinematics.grade import Layer, Target
 from kinematics.leaf import Leaf
 from kinematics.levelling import Book, Known
 from kinematics.machine import Attachment, Machine
+from kinematics.observed import chained
+from kinematics.rates_at import RatesAt
 from kinematics.readout import Aim, readout
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensitivity import coupler_play
 from kinematics.sensor_set import SensorSet
+from kinematics.sources import sources_of
+from kinematics.trust import Trust
 from machine_profiles import shipped
 from machine_profiles.sensor_pair import sensor_set
 
@@ -50,8 +55,14 @@ def warm(sensors: SensorSet) -> None:
     zero = Known(0.0, frozenset())
     aim = Aim(Target("none", "none", (Layer("none", 1.0),), 0.0, 0.03), zero)
     book = Book(setup=1, height=zero)
-    leaf = Leaf(sensors, book, aim)
-    leaf.read(np.full(len(leaf.said_by), np.nan))
+    estimates = Estimates()
+    sources = sources_of(sensors, estimates)
+    nothing = chained({}, {}, {}, estimates, sensors, sources)
+    trust = Trust(sensors, sources, estimates, nothing, nothing)
+    leaf = Leaf(sensors, book, aim, trust=trust)
+    none = np.full(len(leaf.said_by), np.nan)
+    leaf.read(none)
+    trust.judge(none, leaf.q)
     leaf.sides(0.0, 0.0, 0.0)
     Plate([b"", b""], [Figure(0, 1.0, 3, PLAIN)]).fill(np.zeros(1))
     # And the way that tells every fault and warning.
@@ -60,4 +71,5 @@ def warm(sensors: SensorSet) -> None:
         found = pose(sensors.assembly, pitch=0.0, roll=0.0, **middle)
         readout(found, book, aim)
         coupler_play(found, "centre")
+        RatesAt(sensors, sources).of_height(found, "centre")
         angles_from(sensors, readings_of(sensors, found))

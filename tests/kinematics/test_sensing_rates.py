@@ -59,6 +59,8 @@ def slope(sensors: SensorSet, said: np.ndarray, change: str | int, size: float) 
         elif "_cylinder_" in change:
             joint, pin = change.split("_cylinder_")
             cylinders[DRIVEN.index(joint)][pin] += step
+        elif change.startswith("tilt_axis_"):
+            rows[f"about_{change[-1]}"][ANGLES.index("tilt")] += step
         else:
             least = 1 if change == "coupler_angle" else 2
             rows["held"][rows["steps"] >= least] += step

@@ -21,8 +21,8 @@ PAGES = (
     "/static-offline-docs", "/v1/health",
 )  # fmt: skip
 COMPUTING = (
-    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "profile-checks",
-    "jobs/{job}/readouts", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
+    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
+    "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip
 RECORDING = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",

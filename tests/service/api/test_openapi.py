@@ -102,9 +102,9 @@ ORDER = (
     "jobs/{job}/strikes", "jobs/{job}/touches", "jobs/{job}/withdrawals", "jobs/{job}/touches",
     "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/acknowledgements", "jobs/{job}/seats",
     "jobs/{job}/estimates",
-    "jobs/{job}/readouts", "jobs/{job}/swings",
+    "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
-    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections",
+    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets",
     "attachments", "machines", "profile-checks",
 )  # fmt: skip
 

@@ -16,6 +16,7 @@ from service.access.caller import LOCAL
 from service.api.live_message import Watch
 from service.api.readout_plate import Press
 from service.api.readouts import Line
+from service.book.trusting import sets_of
 from service.live.clock import SenderClock
 from service.live.feed import Feed, Fitted
 from service.live.receiver import Link
@@ -48,7 +49,7 @@ class Both:
         keeper = door.app.state.keeper
         state = keeper.state(job.id)
         self.sensors, self.now = sensors, 1000.0
-        self.feeds = [Feed(job.id, Fitted(state, sensors)) for _ in range(2)]
+        self.feeds = [Feed(job.id, Fitted(state, sensors, sets=sets_of(keeper, state))) for _ in range(2)]
         self.link = Link(SenderClock(self.now), LOCAL)
         self.link.clock.answer(self.link.clock.ask(self.now), 0.0, self.now)
         self.fast, self.slow = (

@@ -1,0 +1,156 @@
+"""How far a readout is to be trusted, as an answer: coverage intervals, the largest parts, what would help."""
+
+import math
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+from typing_extensions import TypedDict
+
+from kinematics.arm import Pose
+from kinematics.errors import Fault, Refused
+from kinematics.sensing import readings_of
+from kinematics.sources import KINDS, Sources
+from kinematics.trust import Trust
+from kinematics.trust_block import CHOICES, NONE, NUMBERS, REMEDIES, TOLD
+from kinematics.units import LengthUnit, show
+from service.book.trusting import Chain
+from service.strict import Strict
+
+from .answers import Length, length
+
+Floats = NDArray[np.float64]
+COVERAGE_PERCENT = 95.0
+FACTOR = 1.959963984540054
+"""Of a normal distribution, 95 % within so many standard uncertainties either way (GUM table G.1)."""
+_AT = {name: i for i, name in enumerate(NUMBERS)}
+_REMEDY, _SOURCE = CHOICES.index("remedy"), CHOICES.index("source")
+
+
+class PartOut(TypedDict):
+    """One part of an uncertainty."""
+
+    part: Annotated[str, Field(description="What it comes from; see /guide/trust for each.")]
+    within: Annotated[Length, Field(description="What the interval would be if there were only this.")]
+
+
+class TrustOut(Strict):
+    """How far to trust the middle of the line: half of an interval that holds the true value 95 times in 100."""
+
+    of: Literal["cut_fill", "elevation"] = Field(description="Of which number; elevation without a target.")
+    coverage_percent: float
+    standard: Length = Field(description="Combined standard uncertainty (GUM).")
+    within: Length = Field(description="Half the coverage interval, either way.")
+    parts: list[PartOut] = Field(
+        description="Largest first, at most five, none below a hundredth of the variance; they add up by squares. POST "
+        "/v1/jobs/{job}/uncertainties tells all."
+    )
+    largest: str | None = Field(description="The largest part in words.")
+    would_help: str | None = Field(
+        description="What would make it better by a tenth or more, and how much, computed; the most helpful of what is "
+        "known. null where nothing would."
+    )
+    assumed: int = Field(
+        description="How many uncertainties neither profiles nor job give, so that they are taken as usual; POST "
+        "/v1/jobs/{job}/uncertainties names them."
+    )
+
+
+class Judged:
+    """What a trust found for one pose, as it is told; `numbers` and `choices` by the names of `trust_block`."""
+
+    def __init__(
+        self, sources: Sources, numbers: NDArray[np.float64], choices: NDArray[np.uint8], assumed: int
+    ) -> None:
+        self._sources, self._assumed = sources, assumed
+        self._numbers: Sequence[float] = numbers.tolist()
+        self._choices: Sequence[int] = choices.tolist()
+
+    @classmethod
+    def of(cls, trust: Trust, assumed: int) -> "Judged":
+        """What it found last."""
+        return cls(trust.sources, trust.numbers, trust.choices, assumed)
+
+    def within(self, name: str, units: LengthUnit) -> Length | None:
+        """Half the coverage interval of one of `trust_block.NUMBERS`; None where there is no number to trust."""
+        value = self._numbers[_AT[name]]
+        return None if math.isnan(value) else length(FACTOR * value, units)
+
+    @property
+    def slope_within(self) -> float:
+        """Of the cross-slope, percent."""
+        return 100.0 * FACTOR * self._numbers[_AT["cross_slope_u"]]
+
+    def out(self, units: LengthUnit) -> TrustOut | None:
+        """The whole; None without a height."""
+        told = told_of(self._numbers)
+        if told is None:
+            return None
+        value = self._numbers[_AT[told]]
+        parts: list[PartOut] = [
+            {"part": KINDS[self._choices[i]].value, "within": length(FACTOR * self._numbers[_AT[f"part_{i}"]], units)}
+            for i in range(TOLD)
+            if self._choices[i] != NONE
+        ]  # fmt: skip
+        whole = length(FACTOR * value, units)
+        return TrustOut(
+            of="cut_fill" if told == "centre_cut_u" else "elevation", coverage_percent=COVERAGE_PERCENT,
+            standard=length(value, units), within=whole, parts=parts,
+            largest=f"{parts[0]['within']['shown']} of {whole['shown']}: {parts[0]['part']}" if parts else None,
+            would_help=self._help(whole, units), assumed=self._assumed,
+        )  # fmt: skip
+
+    def _help(self, whole: Length, units: LengthUnit) -> str | None:
+        which = self._choices[_REMEDY]
+        if which == NONE:
+            return None
+        after = show(FACTOR * self._numbers[_AT["remedied_u"]], units)
+        name = self._sources.names[self._choices[_SOURCE]]
+        return f"{whole['shown']} would be {after}: {in_words(REMEDIES[which], name)}"
+
+
+def told_of(numbers: Sequence[float]) -> str | None:
+    """Of which number a trust tells the parts."""
+    for name in ("centre_cut_u", "centre_elevation_u"):
+        if not math.isnan(numbers[_AT[name]]):
+            return name
+    return None
+
+
+def in_words(remedy: str, source: str) -> str:
+    """What to do, in words."""
+    match remedy:
+        case "touch-so":
+            return "touch the benchmark again, in the posture you dig in"
+        case "strike-alike":
+            return "strike the laser in one posture before a move and after it"
+        case "touch-anew":
+            return "touch the benchmark again, now that it is warmer or colder"
+        case "zero":
+            return f"set the zero of the sensor {source.partition('.')[0]} anew, by a level or half a turn"
+        case "measure":
+            return f"measure {source.replace('_', ' ')} anew, by a steel tape"
+        case _:
+            return "check the laser by a turn test, and have it adjusted"
+
+
+def judge(
+    chain: Chain, found: Pose, line: str, fall: tuple[float, float], said: Floats | None
+) -> tuple[Judged | None, list[Fault]]:
+    """(what is to be told of a pose, else why there is nothing); `said`: what the sensors said, None: what they would."""
+    trust = chain.trust(line, fall)
+    try:
+        said = trust.said(readings_of(chain.sensors, found)) if said is None else said
+    except Refused as refused:
+        return None, [*chain.why, *refused.faults]
+    if not trust.judge(said, found.q):
+        return None, [*chain.why, DEAD_CENTRE]
+    return Judged.of(trust, len(chain.assumed)), list(chain.why)
+
+
+DEAD_CENTRE = Fault(
+    "no-derivative", "trust", "a linkage at its dead centre: a hair of its sensor is any turn of the bucket",
+    "a pose away from it", "uncurl or curl a little",
+)  # fmt: skip
