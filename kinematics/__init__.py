@@ -3,6 +3,7 @@
 Metres and radians. Frames right-handed, x forward, y left, z up; see DEVELOPERS.md for words and signs.
 """
 
+from .account import Account, Help, account, helps
 from .arm import Pose, pose
 from .assembly import Assembly, assemble
 from .columns import STATUS, Columns, differentiate_columns, solve_columns
@@ -17,6 +18,7 @@ from .drives import (
     joint_angle,
 )
 from .errors import Fault, Refused
+from .estimates import Estimates
 from .fitting import Doubt, Finding, Move, Moved, Verdict, judge, moves_for
 from .fleet import Fleet, fleet, varied
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
@@ -30,8 +32,20 @@ from .levelbook import (
     reduce_level_book,
     turn_test_error_m,
 )
-from .levelling import Book, Known, Laser, Outcome, Plane, Role
-from .machine import Attachment, Axis, BucketLinkage, Cylinder, Machine, Offset, Range, Receiver
+from .levelling import Book, Enters, Known, Laser, Outcome, Plane, Role
+from .machine import (
+    Attachment,
+    AttachmentUncertainty,
+    Axis,
+    BucketLinkage,
+    Cylinder,
+    Machine,
+    MachineUncertainty,
+    Offset,
+    Range,
+    Receiver,
+)
+from .monte_carlo import Spread, draws, shortest, spread
 from .mounting import (
     Zeroed,
     with_zero,
@@ -43,7 +57,9 @@ from .mounting import (
     zero_of_wire,
 )
 from .mounting_lines import Level, PlumbLine, joint_of_lines, tilt_of_edge
+from .observed import Observed, Owed, chained
 from .passes import Pass, Place, Stop, longest_pass
+from .propagation import Combined, Series, combine, coverage, rates_of
 from .reach import Line, Placement, place_edge
 from .readout import Aim, PointReadout, Readout, readout
 from .sensing import angles_from, misread, readings_of
@@ -51,36 +67,47 @@ from .sensitivity import Sensitivity, coupler_play, sensitivity
 from .sensor import Measure, Mounting, Sensor
 from .sensor_health import Health
 from .sensor_set import SensorSet
+from .sources import Kind, Sources, plain_sensors, sources_of, with_standard
 from .stations import Anchor, anchor, station
 from .still import Still, still
 from .strikes import Crossing, StrikeRules, turned_down_because
 from .striking import InPlane, Striking
 from .tone import Tone, ToneWidths, tone
 from .track import Track
+from .trust import Trust
+from .uncertain_inputs import Inputs
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 
 __all__ = [
     "STATUS",
+    "Account",
     "Aim",
     "Anchor",
     "Assembly",
     "Attachment",
+    "AttachmentUncertainty",
     "Axis",
     "Book",
     "BucketLinkage",
     "Columns",
+    "Combined",
     "Correction",
     "Crossing",
     "CrossingSeen",
     "CutFill",
     "Cylinder",
     "Doubt",
+    "Enters",
+    "Estimates",
     "Fault",
     "Finding",
     "Fleet",
     "FourBarPose",
     "Health",
+    "Help",
     "InPlane",
+    "Inputs",
+    "Kind",
     "Known",
     "Laser",
     "Layer",
@@ -90,12 +117,15 @@ __all__ = [
     "LevelBook",
     "Line",
     "Machine",
+    "MachineUncertainty",
     "Measure",
     "Mounting",
     "Move",
     "Moved",
+    "Observed",
     "Offset",
     "Outcome",
+    "Owed",
     "Pass",
     "Place",
     "Placement",
@@ -111,7 +141,10 @@ __all__ = [
     "Sensitivity",
     "Sensor",
     "SensorSet",
+    "Series",
     "Sight",
+    "Sources",
+    "Spread",
     "Still",
     "Stop",
     "StrikeRules",
@@ -121,15 +154,20 @@ __all__ = [
     "Tone",
     "ToneWidths",
     "Track",
+    "Trust",
     "Verdict",
     "Zeroed",
+    "account",
     "allowable_misclosure_m",
     "anchor",
     "angle_from_slope_ratio",
     "angles_from",
     "assemble",
+    "chained",
+    "combine",
     "corrections",
     "coupler_play",
+    "coverage",
     "cross_slope_correction",
     "crossing_of",
     "curvature_and_refraction_m",
@@ -137,11 +175,13 @@ __all__ = [
     "cylinder_length",
     "depth_below",
     "differentiate_columns",
+    "draws",
     "fleet",
     "four_bar_from_bucket",
     "four_bar_from_idler",
     "four_bar_from_power_link",
     "from_metres",
+    "helps",
     "joint_angle",
     "joint_of_lines",
     "judge",
@@ -150,13 +190,18 @@ __all__ = [
     "misread",
     "moves_for",
     "place_edge",
+    "plain_sensors",
     "pose",
+    "rates_of",
     "readings_of",
     "readout",
     "reduce_level_book",
     "sensitivity",
+    "shortest",
     "show",
     "solve_columns",
+    "sources_of",
+    "spread",
     "station",
     "still",
     "target_elevation",
@@ -166,6 +211,7 @@ __all__ = [
     "turn_test_error_m",
     "turned_down_because",
     "varied",
+    "with_standard",
     "with_zero",
     "zero_by_half_turn",
     "zero_by_line",

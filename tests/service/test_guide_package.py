@@ -29,8 +29,12 @@ def test_the_programs(tmp_path: Path) -> None:
     assert lines[7].startswith("impossible-reading boom: expected ")
     # At 42 deg over the horizontal, leaned 5 deg: asin(cos 5 sin 42.2) is 42.0.
     assert abs(float(lines[8]) + 0.2) <= 0.005
-    assert [line.split()[0] for line in lines[-5:-1]] == ["boom", "fore_boom", "stick", "bucket"]
-    assert float(lines[-1].split()[0]) > 2.0
+    assert [line.split()[0] for line in lines[-9:-5]] == ["boom", "fore_boom", "stick", "bucket"]
+    assert float(lines[-5].split()[0]) > 2.0
+    assert re.match(r"within \d+ mm \('zero of cab: ", lines[-4])
+    assert lines[-3].startswith("{'sensors skewed': "), "5 deg of roll apart"
+    assert lines[-2].startswith("[('"), lines[-2]
+    assert lines[-1].startswith("[0.005] "), lines[-1]
 
 
 def test_what_it_names_is_public() -> None:
