@@ -1,0 +1,270 @@
+"""One place of a repeated readout: which error falls on which reading, case and dimension, and what is then measured."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arm import Pose
+from .drive_block import BAR, CYLINDER, DRIVEN
+from .drives import four_bar_from_bucket
+from .errors import Fault, Refused
+from .observed import Observed, where_same
+from .parameters import CYLINDER_PINS, EDGE_POINTS, NAMES, RECORD, TOOTH_POINTS
+from .rates_at import pins_to, said_in, worn_back
+from .sensing import readings_of
+from .sensing_block import ANGLES, SENSED, program, sense
+from .sensor import Measure
+from .sensor_set import SensorSet
+from .sources import FLEX, PLAY, SLOP, WEAR, Sources
+from .trials_block import RECEIVER, fill_places
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+_ROOM_RAD = 0.3  # around an angle: far past any error, and short of another turn
+_HALF = math.sqrt(3.0)
+_LINKAGE_PINS = 2
+_BAR_OF = {
+    "idler_pivot_x": "pivot_x", "idler_pivot_z": "pivot_z", "idler_length": "idler_length",
+    "power_link_length": "power_link", "stick_length": "bucket_pin_x", "pin_spacing": "pin_spacing",
+}  # fmt: skip
+_BRANCHES = (1, -1)
+_ALIKE_RAD = 1e-6
+
+
+class Lasting:
+    """What stays as it is through one repeated readout: a column of each source, of other machines' behind ours."""
+
+    def __init__(self, sources: Sources, sensors: SensorSet) -> None:
+        self.sources, self.sensors = sources, sensors
+        self._columns = np.flatnonzero(sources.lasting & (sources.standard > 0.0))
+        self._standards = list(sources.standard[self._columns])
+        own = np.full(len(sources.names), -1)
+        own[self._columns] = np.arange(len(self._columns))
+        self._own = {id(sources): own}
+
+    def columns(self, sensors: SensorSet, sources: Sources) -> Whole:
+        """(sources,): in which column each stands, -1 of what is not uncertain or does not last."""
+        if id(sources) not in self._own:
+            ours = self._own[id(self.sources)]
+            same = where_same(sources, sensors, self.sources, self.sensors)
+            own = np.where(same >= 0, ours[same], -1)
+            others = np.flatnonzero(sources.lasting & (sources.standard > 0.0) & (same < 0))
+            own[others] = len(self._standards) + np.arange(len(others))
+            self._standards += list(sources.standard[others])
+            self._own[id(sources)] = own
+        return self._own[id(sources)]
+
+    @property
+    def count(self) -> int:
+        """How many columns there are so far."""
+        return len(self._standards)
+
+    def draw(self, rng: np.random.Generator, rows: int) -> Floats:
+        """(rows, columns)."""
+        drawn = rng.standard_normal((rows, len(self._standards)))
+        root = self.sources.root
+        if root.size:
+            drawn[:, : len(self._columns)] = (
+                rng.standard_normal((rows, root.shape[1])) @ root[self._columns].T
+            )
+        drawn *= self._standards
+        return drawn
+
+
+class Place:
+    """One pose of a chain, ready to be measured again with errors."""
+
+    def __init__(
+        self,
+        errors: Lasting,
+        sensors: SensorSet,
+        sources: Sources,
+        said: Floats,
+        point: str,
+        setup: int | None,
+    ) -> None:
+        self.sources, self.setup = sources, setup
+        assembly = sensors.assembly
+        self._pins = int(pins_to(assembly, point))
+        self._ends = _ends(sensors, point)
+        steps = _relaxed(sensors, said)
+        parts = (said, assembly.parameters, *steps)
+        self._base = np.concatenate([part.view(np.float64) for part in parts])
+        starts = np.cumsum([0, *(len(part.view(np.float64)) for part in parts)]).tolist()
+        self._starts, self._n = starts, len(said)
+        gives = sources.dimensions.stop
+        columns = errors.columns(sensors, sources)
+        falls: list[tuple[int, int, float]] = [(columns[k], k, 1.0) for k in range(self._n)]
+        for j, name in enumerate(NAMES, start=sources.dimensions.start):
+            falls += [(columns[j], at, 1.0) for at in self._of_dimension(name, steps[0])]
+        back = worn_back(assembly)
+        for name in (*EDGE_POINTS, *TOOTH_POINTS):
+            at = starts[1] + NAMES.index(f"{name}_x")
+            falls += [(columns[gives + WEAR], at + axis, back[axis]) for axis in (0, 2)]
+        falls = [fall for fall in falls if fall[0] >= 0]
+        self._lasting = _table(falls)
+        anew = [(k, k, 1.0) for k in range(self._n)]
+        anew += [(self._n, at, 1.0) for at in self._of_dimension("coupler_angle", steps[0])]
+        anew += [(self._n + 1, at, 1.0) for at in self._of_dimension("power_link_length", steps[0])]
+        self._anew = _table(anew)
+        self._skewed = np.array([
+            (columns[self._n + k], i)
+            for k, i in _cases(sensors, program(sensors).numbers) if columns[self._n + k] >= 0
+        ], dtype=np.int64).ravel()  # fmt: skip
+        self._zero = self._through(np.zeros((1, errors.count)), np.zeros((1, self._n + 2)))[0]
+        if not np.isfinite(self._zero).all():
+            raise Refused([Fault("no-pose", "pose", "readings that give no pose", "a pose to repeat")])
+
+    @classmethod
+    def of_pose(cls, errors: Lasting, seen: Observed, pose: Pose) -> "Place":
+        """A touch's or strike's."""
+        return cls(errors, seen.sensors, seen.sources, said_of(seen.sensors, pose), seen.point, seen.setup)
+
+    def _of_dimension(self, name: str, rows: NDArray[np.void]) -> list[int]:
+        """Where on the desk a dimension stands: in the chain, and in what is between sensors and joints."""
+        _, record, sensed, bar, cylinders, _ = self._starts
+        at = [record + NAMES.index(name)]
+        width = len(CYLINDER.names or ())
+        if name in _BAR_OF:
+            at.append(bar + (BAR.names or ()).index(_BAR_OF[name]))
+        if name == "idler_length":
+            at.append(cylinders + DRIVEN.index("bucket") * width + (CYLINDER.names or ()).index("eye_x"))
+        if "_cylinder_" in name:
+            joint, _, pin = name.partition("_cylinder_")
+            if pin in CYLINDER_PINS[joint]:
+                at.append(cylinders + DRIVEN.index(joint) * width + (CYLINDER.names or ()).index(pin))
+        least = {"coupler_angle": 1, "mount_angle": 2}.get(name)
+        row = SENSED.itemsize // 8
+        if least is not None:
+            held = SENSED.fields["held"][1] // 8  # type: ignore[index]
+            at += [sensed + i * row + held for i in range(len(ANGLES)) if rows[i]["steps"] >= least]
+        if name.startswith("tilt_axis_"):
+            about = SENSED.fields[f"about_{name[-1]}"][1] // 8  # type: ignore[index]
+            at.append(sensed + ANGLES.index("tilt") * row + about)
+        return at
+
+    def drift(self, rng: np.random.Generator, rows: int) -> Floats:
+        """(rows, n): how far each number has drifted, in one stand."""
+        return rng.standard_normal((rows, self._n)) * self.sources.standard[self.sources.drifts]
+
+    def measure(
+        self, rng: np.random.Generator, lasting: Floats, drift: Floats | None, *, flexes: bool
+    ) -> Floats:
+        """(rows, 4): what is measured, less what is without errors: level place of the point, cross-slope."""
+        of, rows = self.sources, len(lasting)
+        slop, play, flex = of.standard[of.dimensions.stop + np.array([SLOP, PLAY, FLEX])]
+        own = np.empty((rows, self._n + 2))
+        own[:, : self._n] = rng.standard_normal((rows, self._n)) * of.standard[of.noises]
+        if drift is not None:
+            own[:, : self._n] += drift
+        own[:, self._n] = play * rng.uniform(-_HALF, _HALF, rows)
+        own[:, self._n + 1] = slop * rng.uniform(-_HALF, _HALF, (rows, _LINKAGE_PINS)).sum(axis=1)
+        found = self._through(lasting, own)
+        found -= self._zero
+        found[:, 2] += slop * rng.uniform(-_HALF, _HALF, (rows, self._pins)).sum(axis=1)
+        if flexes:
+            found[:, 2] += flex * rng.standard_normal(rows)
+        return found
+
+    def _through(self, lasting: Floats, own: Floats) -> Floats:
+        """(rows, 4) through sensing and chain; a desk of its own, for threads."""
+        desk, ends = self._base.copy(), self._starts
+        said, record, sensed, bar, cylinders = (desk[a:b] for a, b in pairwise(ends))
+        out = np.empty((len(lasting), 4))
+        fill_places(
+            desk, self._base, said, sensed.view(SENSED), bar.view(BAR), cylinders.view(CYLINDER), record.view(RECORD),
+            record, lasting.reshape(-1), *self._lasting, own.reshape(-1), *self._anew, self._skewed, self._ends,
+            np.empty(len(ANGLES)), out.reshape(-1),
+        )  # fmt: skip
+        return out
+
+
+def _table(falls: list[tuple[int, int, float]]) -> tuple[Whole, Floats]:
+    """As `trials_block.add_errors` takes it."""
+    into = np.array([(error, place) for error, place, _ in falls], dtype=np.int64).reshape(-1)
+    return into, np.array([weight for *_, weight in falls], dtype=np.float64)
+
+
+def _cases(sensors: SensorSet, numbers: tuple[str, ...]) -> list[tuple[int, int]]:
+    """(number, row of the program) of each sensor of gravity, by its first."""
+    joint_of: dict[str, int] = {}
+    for i, joint in enumerate(ANGLES):
+        if joint in sensors.by_joint:
+            joint_of.setdefault(sensors.by_joint[joint][0], i)
+    return [(numbers.index(name), joint_of[name]) for name, one in sensors.sensors.items() if one.by_gravity]
+
+
+def _ends(sensors: SensorSet, point: str) -> Whole:
+    """Where a point's and its line's ends' x stand in `NAMES`."""
+    assembly = sensors.assembly
+    lines = {
+        "receiver": None,
+        **dict.fromkeys(EDGE_POINTS, EDGE_POINTS),
+        **dict.fromkeys(TOOTH_POINTS, TOOTH_POINTS),
+    }
+    there = point in lines and not math.isnan(float(assembly.parameters[f"{point}_x"][0]))
+    if not there:
+        raise Refused(
+            [Fault("no-such-point", "point", repr(point), "a point of edge or teeth that the bucket has")]
+        )
+    line = lines[point]
+    if line is None:
+        return np.array([NAMES.index("receiver_x"), RECEIVER, RECEIVER])
+    return np.array([NAMES.index(f"{name}_x") for name in (point, line[0], line[2])])
+
+
+def said_of(sensors: SensorSet, pose_or_said: Pose | Floats) -> Floats:
+    """What sensors say in a pose, or what they are given as having said, shape (n,)."""
+    numbers = program(sensors).numbers
+    if isinstance(pose_or_said, Pose):
+        return said_in(numbers, readings_of(sensors, pose_or_said))
+    said = np.asarray(pose_or_said, dtype=np.float64)
+    if said.shape != (len(numbers),):
+        raise Refused([
+            Fault("wrong-length", "said", f"shape {said.shape}", f"{len(numbers)} numbers: {', '.join(numbers)}")
+        ])  # fmt: skip
+    return said.copy()
+
+
+def _relaxed(sensors: SensorSet, said: Floats) -> tuple[NDArray[np.void], NDArray[np.void], NDArray[np.void]]:
+    """A set's program (rows, bar, cylinders) without ends of ranges, strokes, joints: an error may carry a joint past its
+    stop. Where two angles would then fit, it keeps to the one at hand."""
+    steps, q = program(sensors), np.empty(len(ANGLES))
+    status = sense(steps.rows, steps.bar, steps.cylinders, said, q)
+    if status != 0:
+        raise Refused([
+            Fault("no-pose", "pose", f"readings that give no angle for {ANGLES[status - 1]}", "readings that give a pose",
+                  "ask what is wrong with them as readings of a pose")
+        ])  # fmt: skip
+    rows, bar, cylinders = (part.copy() for part in (steps.rows, steps.bar, steps.cylinders))
+    for name, value in (
+        ("low", -math.inf),
+        ("high", math.inf),
+        ("side_low", -math.inf),
+        ("side_high", math.inf),
+    ):
+        rows[name] = value
+    for name, room in (
+        ("least", -_ROOM_RAD),
+        ("stop_least", -_ROOM_RAD),
+        ("most", _ROOM_RAD),
+        ("stop_most", _ROOM_RAD),
+    ):
+        rows[name] = q + room
+    rows["one_place"] = 1
+    cylinders["shortest"], cylinders["longest"] = -math.inf, math.inf
+    if sensors.assembly.idler is not None:
+        bar_at = four_bar_from_bucket(sensors.assembly, float(q[ANGLES.index("bucket")]))
+        bar["idler_least"], bar["idler_most"] = bar_at.idler - _ROOM_RAD, bar_at.idler + _ROOM_RAD
+    kind = [None, *Measure].index(Measure.INCLINATION)
+    again = np.empty(len(ANGLES))
+    for i in range(2, len(ANGLES)):
+        if rows[i]["kind"] == kind and rows[i]["branch"] == 0:
+            for branch in _BRANCHES:
+                rows[i]["branch"] = branch
+                failed = sense(rows, bar, cylinders, said, again) - 1
+                if (failed < 0 or failed > i) and abs(again[i] - q[i]) < _ALIKE_RAD:
+                    break
+    return rows, bar, cylinders
