@@ -15,6 +15,10 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from packaging.version import InvalidVersion, Version
 
+_MIT = (
+    "Permission is hereby granted, free of charge, to any person obtaining a copy of this software",
+    "The above copyright notice and this permission notice shall be included in all copies",
+)
 _COPYLEFT = re.compile(r"\bA?GPL|Affero|(?<!Lesser )General Public")
 
 
@@ -82,11 +86,26 @@ def not_to_ship(licences: Mapping[str, str]) -> list[str]:
 
 
 def licence(name: str) -> str:
-    """What an installed distribution states: its expression, else its classifiers, else a first line, else ""."""
+    """What an installed distribution states: its expression, else its classifiers, else a first line, else its own file
+    where that is the text of MIT, else ""."""
     about = metadata.metadata(name)
     kinds = [c.rpartition(":: ")[2] for c in about.get_all("Classifier", []) if c.startswith("License ::")]
     said = [*about.get_all("License-Expression", []), " OR ".join(kinds), *about.get_all("License", []), ""]
-    return next(filter(None, said), "").strip().partition("\n")[0]
+    return next(filter(None, said), "").strip().partition("\n")[0] or _by_file(name)
+
+
+def _by_file(name: str) -> str:
+    """ "MIT" where a licence file of a distribution has the words of that licence, and no others do."""
+    texts = [
+        each.read_text()
+        for each in metadata.files(name) or ()
+        if "licenses" in each.parts and not each.suffix
+    ]
+    return (
+        "MIT"
+        if texts and all(all(words in " ".join(text.split()) for words in _MIT) for text in texts)
+        else ""
+    )
 
 
 def _installed(name: str) -> str | None:

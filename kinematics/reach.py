@@ -95,9 +95,9 @@ def place_edge(
         also=faults,
     )  # fmt: skip
     angles, at = floor_roots(held, floor_angle), held.on_hitch(point)
-    joints, margin = _candidates(held, at, angles, np.array([reach]), height)
+    joints, margin = candidates(held, at, angles, np.array([reach]), height)
     joints, margin = joints.reshape(len(SOLVED), -1), margin.ravel()
-    beyond = _beyond(assembly, joints)
+    beyond = past_range(assembly, joints)
     closes = margin >= -CLOSES_M
     good = np.flatnonzero(closes & (beyond <= ROUNDING_RAD)).tolist()
     if not good:
@@ -120,18 +120,19 @@ def place_edge(
     return Placement({name: first.joint(name) for name in SOLVED}, first, first.cylinders(), tuple(poses[1:]))
 
 
-def _candidates(
-    held: Hold, at: Vector, angles: Floats, reach: Floats, height: float
+def candidates(
+    held: Hold, at: Vector, angles: Floats, reach: Floats, height: Floats | float
 ) -> tuple[Floats, Floats]:
-    """(boom, stick, bucket rad, margin m), shapes (3, roots, 2 sides, reaches) and without the 3."""
+    """(boom, stick, bucket rad, margin m) that may put the hitch's point `at` at a reach and height (m, one or one each),
+    the hitch at in-plane angles (rad); shapes (3, roots, 2 sides, reaches) and without the 3. Elbow up, then down."""
     a = angles[:, None, None]
-    x, z = held.pin(at, a, reach, np.array(height))
+    x, z = held.pin(at, a, reach, np.asarray(height))
     boom, stick, margin = held.arm_to(x, z, np.array([1.0, -1.0])[:, None])
     bucket = nearest_turn(a - boom - held.fore - stick, held.assembly.ranges["bucket"])
     return np.stack([boom, stick, bucket]), np.broadcast_to(margin, boom.shape)
 
 
-def _beyond(assembly: Assembly, joints: Floats) -> Floats:
+def past_range(assembly: Assembly, joints: Floats) -> Floats:
     """How far (rad) the worst of boom, stick, bucket (first axis) is beyond its range; negative within."""
     spans = [assembly.ranges[name] for name in SOLVED]
     past = [np.maximum(s.low - angle, angle - s.high) for s, angle in zip(spans, joints, strict=True)]
@@ -143,8 +144,8 @@ def _nearest_reach(held: Hold, at: Vector, angles: Floats, reach: float, height:
     """The reach (m) nearest to `reach` that every joint allows at this height and in-plane angle, or None."""
 
     def works(x: Floats) -> NDArray[np.bool_]:
-        joints, margin = _candidates(held, at, angles, x, height)
-        ok = (margin >= -CLOSES_M) & (_beyond(held.assembly, joints) <= ROUNDING_RAD)
+        joints, margin = candidates(held, at, angles, x, height)
+        ok = (margin >= -CLOSES_M) & (past_range(held.assembly, joints) <= ROUNDING_RAD)
         somehow: NDArray[np.bool_] = np.any(ok, axis=(0, 1))
         return somehow
 

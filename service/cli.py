@@ -1,4 +1,4 @@
-"""The command line: serve, demo, simulate, replay, pose, profile, access.
+"""The command line: serve, demo, simulate, replay, pose, budget, profile, access.
 
 Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
 """
@@ -15,6 +15,7 @@ from rich.table import Table
 from kinematics.errors import Fault
 
 from .access_cli import app as access_app
+from .budget_cli import register as register_budget
 from .bus_cli import register as register_bus
 from .fit_cli import register as register_fit
 from .simulate_cli import register as register_simulation
@@ -217,6 +218,7 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
     sys.stdout.write(found[0].source_text)
 
 
+register_budget(app)
 register_bus(app)
 register_fit(app)
 register_simulation(app)

@@ -228,3 +228,4 @@ def test_a_plain_copyleft_licence_or_none_is_a_fault(audit: ModuleType) -> None:
 def test_a_licence_is_read_from_what_is_installed(audit: ModuleType) -> None:
     assert "MIT" in audit.licence("h11")
     assert "BSD" in audit.licence("starlette")
+    assert audit.licence("resvg-py") == "MIT"  # its metadata say nothing, its file does

@@ -38,7 +38,7 @@ router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
 MOST_TRIALS = 200_000
 MOST_SOURCES = 200
 _POSE = {
-    "angles_deg": {"boom": 10.4, "stick": -105.0, "bucket": 53.3, "tilt": 0.0},
+    "angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": 17.4},
     "attitude_deg": {"pitch": 0.6, "roll": -0.4},
 }
 Of = Literal["cut_fill", "elevation", "cross_slope"]

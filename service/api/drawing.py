@@ -1,0 +1,116 @@
+"""Ink on paper: a sheet to scale, lines and letters as SVG, and the same as PNG."""
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from itertools import pairwise
+
+from kinematics.errors import Fault, Refused
+
+from .zone_contours import Place, length_of
+
+INK, PAPER, RULE, ACCENT = "#1b1a17", "#f6f3ea", "#8a8577", "#7a2f12"
+"""As the pages have them by day."""
+FAMILY = "Georgia,'DejaVu Serif',serif"
+_ENOUGH_ROOM = 70.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """From metres to pixels, one scale both ways."""
+
+    left: float
+    top: float
+    scale: float
+    low: Place
+    high: Place
+
+    def at(self, x: float, z: float) -> Place:
+        return self.left + (x - self.low[0]) * self.scale, self.top + (self.high[1] - z) * self.scale
+
+    def path(self, points: list[Place], *, closed: bool = False) -> str:
+        told = [f"{px:.1f} {py:.1f}" for px, py in (self.at(*point) for point in points)]
+        return "M" + "L".join(told) + ("Z" if closed else "")
+
+    @property
+    def height(self) -> float:
+        return (self.high[1] - self.low[1]) * self.scale
+
+
+def text(
+    x: float, y: float, words: str, size: float = 17, *, anchor: str = "start", bold: bool = False, fill: str = INK,
+    halo: bool = False, turn: float = 0.0,
+) -> str:  # fmt: skip
+    more = f' text-anchor="{anchor}"' if anchor != "start" else ""
+    more += ' font-weight="bold"' if bold else ""
+    more += f' fill="{fill}"' if fill != INK else ""
+    more += f' stroke="{PAPER}" stroke-width="5" stroke-linejoin="round" paint-order="stroke"' if halo else ""
+    more += f' transform="rotate({turn:.1f} {x:.1f} {y:.1f})"' if turn else ""
+    return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}"{more}>{escape(words)}</text>'
+
+
+def line(a: Place, b: Place, width: float = 1.0, ink: str = INK, dash: str = "") -> str:
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    return (
+        f'<line x1="{a[0]:.1f}" y1="{a[1]:.1f}" x2="{b[0]:.1f}" y2="{b[1]:.1f}" stroke="{ink}" '
+        f'stroke-width="{width:g}"{dashed}/>'
+    )
+
+
+def signed(value: float) -> str:
+    """A figure with a minus as wide as a digit, and none before a zero."""
+    return f"{value + 0.0:g}".replace("-", "\u2212")
+
+
+def mixed(share: float) -> str:
+    ink, paper = ([int(colour[i : i + 2], 16) for i in (1, 3, 5)] for colour in (INK, PAPER))
+    return "#" + "".join(f"{round(p + share * (i - p)):02x}" for i, p in zip(ink, paper, strict=True))
+
+
+def along(points: list[Place]) -> list[Place]:
+    """Places along a way, close together."""
+    shares = [k / 12 for k in range(13)]
+    return [(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])) for a, b in pairwise(points) for t in shares]
+
+
+def free_place(line: list[Place], taken: list[Place]) -> tuple[Place, float]:
+    """(place on a line, its slope in degrees) for a figure: half-way, or where nothing else is near."""
+    long = length_of(line)
+    best, room = (line[0], 0.0), -1.0
+    for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
+        left = share * long
+        for a, b in pairwise(line):
+            size = math.dist(a, b)
+            if left <= size and size > 0.0:
+                here = a[0] + left / size * (b[0] - a[0]), a[1] + left / size * (b[1] - a[1])
+                free = min(_ENOUGH_ROOM, *(math.dist(here, each) for each in taken))
+                if free > room + 1.0:
+                    turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+                    best, room = (here, (turn + 120) % 180 - 120), free  # read upwards, not down
+                break
+            left -= size
+    return best
+
+
+def png_of(svg: str) -> bytes:
+    """A picture of ours as PNG. Raises `Refused` "no-font"."""
+    if not _writes():
+        raise Refused([
+            Fault("no-font", "", "a server without a font", "image/svg+xml, or text/csv",
+                  "a picture without its figures would mislead: install a font, such as DejaVu Serif")
+        ])  # fmt: skip
+    return _drawn(svg)
+
+
+@cache
+def _writes() -> bool:
+    """Whether letters leave ink at all."""
+    blank = f'<svg xmlns="http://www.w3.org/2000/svg" width="60" height="30" font-family="{FAMILY}">'
+    return _drawn(blank + '<text x="5" y="22">888</text></svg>') != _drawn(blank + "</svg>")
+
+
+def _drawn(svg: str) -> bytes:
+    import resvg_py  # noqa: PLC0415  # loads its fonts
+
+    return bytes(resvg_py.svg_to_bytes(svg_string=svg, serif_family="DejaVu Serif"))
