@@ -15,7 +15,7 @@ from pydantic import Field
 from . import pages, problems
 from .access import rights
 from .access.admission import Access
-from .api import ROUTERS, columns
+from .api import ROUTERS, columns, error_budgets, poses
 from .api.column_solving import workers
 from .api.door import admitted
 from .book.keeper import Keeper
@@ -43,6 +43,9 @@ _TAGS = [
     {"name": "inverse", "description": "Where joints must stand for an edge to be where it is wanted. Advice, never a "
      "command. No job needed. See /guide/inverse. "
      "`curl -s localhost:8311/v1/placements -H 'content-type: application/json' -d @placement.json`"},
+    {"name": "budgets", "description": "How uncertain a readout will be over a working zone, before anything is bought "
+     "or dug. No job needed. See /guide/budget. "
+     "`curl -s localhost:8311/v1/error-budgets -H 'content-type: application/json' -d @budget.json`"},
     {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
     {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "
@@ -87,6 +90,7 @@ def create_app(settings: Settings) -> FastAPI:
             profiles = Profiles(database, utc_now)
             await run_in_threadpool(profiles.load_shipped)
             await run_in_threadpool(warm_shipped)
+            await run_in_threadpool(error_budgets.warm)
             app.state.database = database
             if settings.access:
                 app.state.access = Access(
@@ -107,11 +111,14 @@ def create_app(settings: Settings) -> FastAPI:
         # Off, everybody may do everything, and there is nothing to look at.
         dependencies=[Depends(admitted)] if settings.access else [],
         license_info={"name": "MIT"}, redirect_slashes=False, openapi_tags=_TAGS,
+        # What was asked is told to nobody; the framework would look for a listener at every request.
+        telemetry={"tracing": False, "metrics": False, "logs": False},
         # null: the documentation page must not offer its text to a validator elsewhere.
         swagger_ui_parameters={"validatorUrl": None},
     )  # fmt: skip
     app.state.access = None
     app.state.readings_per_s = settings.readings_per_s
+    poses.install(app)
     for router in (*ROUTERS, pages.router):
         app.include_router(router)
     _status_routes(app)

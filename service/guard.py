@@ -262,7 +262,7 @@ def _forged(scope: Scope, headers: Headers, admitted: Admitted) -> JSONResponse 
 
 def _length_fault(headers: Headers, most: int) -> JSONResponse | None:
     for length in (lengths := headers.get("content-length", [])):
-        if len(lengths) > 1 or not re.fullmatch("[0-9]+", length):
+        if len(lengths) > 1 or not (length.isascii() and length.isdigit()):
             return _refuse(
                 "bad-request", f"Content-Length {', '.join(lengths)!r}", "one whole number of bytes"
             )

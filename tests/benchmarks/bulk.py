@@ -1,12 +1,9 @@
 """POST of 100 000 poses as Arrow, over an empty route of the same sizes plus the same computation without HTTP."""
 
-import json
 import math
 import os
 import socket
 import statistics
-import subprocess
-import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from http.client import HTTPConnection
@@ -16,6 +13,7 @@ import pyarrow as pa
 
 from kinematics.columns import solve_columns
 from kinematics.fleet import fleet
+from tests.benchmarks.started import started
 from tests.demo_machine import arm_of_demo
 
 POSES, ROUNDS, WARM = 100_000, 25, 3
@@ -58,42 +56,33 @@ def bulk() -> dict[str, float]:
     angles, body = columns_deg(), stream()
     machines = fleet([arm_of_demo()])
     count = os.cpu_count() or 1
-    command = [sys.executable, "-m", "tests.benchmarks.servers"]
-    with (
-        ThreadPoolExecutor(count) as pool,
-        subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as servers,
-    ):
-        try:
-            assert servers.stdout is not None
-            ports = json.loads(servers.stdout.readline())
-            ours, empty = (HTTPConnection("127.0.0.1", port, timeout=60) for port in (ports[0], ports[2]))
-            for connection in (ours, empty):
-                connection.connect()
-                connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    with ThreadPoolExecutor(count) as pool, started("tests.benchmarks.servers") as ports:
+        ours, empty = (HTTPConnection("127.0.0.1", port, timeout=60) for port in (ports[0], ports[2]))
+        for connection in (ours, empty):
+            connection.connect()
+            connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
-            def compute() -> None:
-                solve_columns(
-                    machines, angles, list(WANTED.values()), executor=pool, parts=count,
-                    angle_unit=math.radians(1.0), factors=FACTORS,
-                )  # fmt: skip
+        def compute() -> None:
+            solve_columns(
+                machines, angles, list(WANTED.values()), executor=pool, parts=count,
+                angle_unit=math.radians(1.0), factors=FACTORS,
+            )  # fmt: skip
 
-            times: list[tuple[float, float, float]] = []
-            for _ in range(WARM + ROUNDS):
-                start = time.perf_counter()
-                answer = _post(ours, body)
-                posted = time.perf_counter()
-                same_size = _post(empty, body)
-                emptied = time.perf_counter()
-                compute()
-                times.append((posted - start, emptied - posted, time.perf_counter() - emptied))
-                assert len(answer) == len(same_size)
-            table = pa.ipc.open_stream(answer).read_all()
-            assert table.num_rows == POSES
-            assert table.column("centre_height_m").null_count == 0
-            ours.close()
-            empty.close()
-        finally:
-            servers.terminate()
+        times: list[tuple[float, float, float]] = []
+        for _ in range(WARM + ROUNDS):
+            start = time.perf_counter()
+            answer = _post(ours, body)
+            posted = time.perf_counter()
+            same_size = _post(empty, body)
+            emptied = time.perf_counter()
+            compute()
+            times.append((posted - start, emptied - posted, time.perf_counter() - emptied))
+            assert len(answer) == len(same_size)
+        table = pa.ipc.open_stream(answer).read_all()
+        assert table.num_rows == POSES
+        assert table.column("centre_height_m").null_count == 0
+        ours.close()
+        empty.close()
     times = times[WARM:]
     posted_s, empty_s, compute_s = (statistics.median(each) for each in zip(*times, strict=True))
     return {

@@ -3,10 +3,10 @@
 import json
 import socket
 import statistics
-import subprocess
-import sys
 import time
 from http.client import HTTPConnection
+
+from tests.benchmarks.started import started
 
 BODY = json.dumps({
     "machine": "crawler-14t", "attachment": "tilting-1800", "units": "m",
@@ -18,27 +18,19 @@ BLOCK, BLOCKS, WARM = 60, 31, 200
 
 def post_pose() -> dict[str, float]:
     """Floor over ours, medians of alternating blocks over one kept-alive connection each."""
-    command = [sys.executable, "-m", "tests.benchmarks.servers"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as servers:
-        try:
-            assert servers.stdout is not None
-            ours, floor = (
-                HTTPConnection("127.0.0.1", port, timeout=30)
-                for port in json.loads(servers.stdout.readline())[:2]
-            )
-            for connection in (ours, floor):
-                connection.connect()
-                # The client sends head and body apart: Nagle and delayed acknowledgement would time themselves.
-                connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-                _block(connection, WARM)
-            times: tuple[list[float], list[float]] = ([], [])
-            for _ in range(BLOCKS):
-                times[0].append(_block(ours, BLOCK))
-                times[1].append(_block(floor, BLOCK))
-            ours.close()
-            floor.close()
-        finally:
-            servers.terminate()
+    with started("tests.benchmarks.servers") as ports:
+        ours, floor = (HTTPConnection("127.0.0.1", port, timeout=30) for port in ports[:2])
+        for connection in (ours, floor):
+            connection.connect()
+            # The client sends head and body apart: Nagle and delayed acknowledgement would time themselves.
+            connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            _block(connection, WARM)
+        times: tuple[list[float], list[float]] = ([], [])
+        for _ in range(BLOCKS):
+            times[0].append(_block(ours, BLOCK))
+            times[1].append(_block(floor, BLOCK))
+        ours.close()
+        floor.close()
     our, base = (statistics.median(series) for series in times)
     # Neighbouring blocks share what else the machine is doing.
     ratio = statistics.median(b / a for a, b in zip(*times, strict=True))

@@ -1,11 +1,10 @@
 """Two servers in one process for the live benchmark: the service, and a bare WebSocket echo, served alike.
 
-Prints their ports. The echo answers each frame with a text as long as a live readout. Both run on asyncio's own loop; on
+Prints their ports. The echo answers each frame with a text as long as its path says. Both run on asyncio's own loop; on
 uvloop, as `tipdatum serve` runs, both are faster, and the ratio is some 0.05 less.
 """
 
 import asyncio
-import sys
 import tempfile
 from contextlib import suppress
 from pathlib import Path
@@ -19,13 +18,13 @@ from service.settings import Settings
 from tests.benchmarks.servers import serve
 
 
-def echo_app(size: int) -> FastAPI:
-    """Every frame is answered with `size` letters."""
+def echo_app() -> FastAPI:
+    """Every frame to /echo/1000 is answered with 1000 letters."""
     app = FastAPI()
-    text = "x" * size
 
-    @app.websocket("/echo")
-    async def echo(socket: WebSocket) -> None:
+    @app.websocket("/echo/{size}")
+    async def echo(socket: WebSocket, size: int) -> None:
+        text = "x" * size
         await socket.accept()
         with suppress(WebSocketDisconnect):
             while True:
@@ -39,5 +38,5 @@ if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as name:
         # The pace that slows a flood is not what is measured.
         settings = Settings(data_folder=Path(name), readings_per_s=1_000_000)
-        apps = create_app(settings), echo_app(int(sys.argv[1]))
+        apps = create_app(settings), echo_app()
         asyncio.run(serve([configured(app, settings) for app in apps]))

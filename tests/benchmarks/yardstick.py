@@ -32,7 +32,9 @@ def compiled_chain(folder: Path, kind: str, assembly: Assembly) -> Solve:
     if gcc is None:
         raise SystemExit("expected a C compiler to measure against, found no gcc: install it")
     library = folder / f"{kind}.so"
-    subprocess.run([gcc, *_COMMON, *_FLAGS[kind], str(_SOURCE), "-lm", "-o", str(library)], check=True)
+    subprocess.run(
+        [gcc, *_COMMON, *_FLAGS[kind], str(_SOURCE), "-lm", "-o", str(library)], check=True, timeout=120
+    )
     solve = ctypes.CDLL(str(library)).solve
     solve.restype = None
     machine = _machine(assembly)

@@ -17,7 +17,8 @@ from pathlib import Path
 import httpx
 import websockets
 
-from tests.benchmarks.live import Machine, begin, poses
+from tests.benchmarks.live import begin, poses
+from tests.benchmarks.live_machine import Machine
 from tests.service.running import service
 
 MACHINES, RATE_HZ = 10, 20.0
