@@ -57,7 +57,7 @@ from .mounting import (
     zero_of_wire,
 )
 from .mounting_lines import Level, PlumbLine, joint_of_lines, tilt_of_edge
-from .observed import Observed, Owed, chained
+from .observed import Observed, chained
 from .passes import Pass, Place, Stop, longest_pass
 from .propagation import Combined, Series, combine, coverage, rates_of
 from .reach import Line, Placement, place_edge
@@ -75,6 +75,7 @@ from .striking import InPlane, Striking
 from .tone import Tone, ToneWidths, tone
 from .track import Track
 from .trust import Trust
+from .trust_desk import Owed
 from .uncertain_inputs import Inputs
 from .units import LengthUnit, angle_from_slope_ratio, from_metres, show, to_metres
 

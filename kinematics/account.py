@@ -94,8 +94,8 @@ def helps(trust: Trust) -> list[Help]:
     found: list[Help] = []
     for which, name in enumerate(REMEDIES):
         best, source, variance = remedy(
-            which, which + 1, by, edge, strikes, active, ends, standard, lengths, root, owed.rest, contact, total, beyond, c,
-            spread, shares, parts, other, total,
+            which, which + 1, by, edge, strikes, active, ends, standard, lengths, root, owed.rest, contact, total, beyond,
+            c, spread, shares, parts, other, total,
         )  # fmt: skip
         if best == which:
             found.append(Help(name, trust.sources.names[source], math.sqrt(max(variance, 0.0))))

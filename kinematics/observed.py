@@ -22,6 +22,7 @@ from .parameters import MACHINE_NAMES, NAMES
 from .rates_at import RatesAt
 from .sensor_set import SensorSet
 from .sources import FLEX, KINDS, Kind, Sources
+from .trust_desk import Owed
 
 Floats = NDArray[np.float64]
 _OF_HALF_WIDTH = 1.0 / math.sqrt(3.0)  # GUM 4.3.7
@@ -41,19 +42,6 @@ class Observed:
     poses: Sequence[Pose]
     point: str
     setup: int
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Owed:
-    """What an elevation owes to the sources of one sensor set.
-
-    `edge`, `strikes` (sources,): rates by what stays as it is, through touches and through strikes. `rest` (`KINDS`,):
-    variance (m2) of all else.
-    """
-
-    edge: Floats
-    strikes: Floats
-    rest: Floats
 
 
 def chained(

@@ -48,43 +48,34 @@ def add_point(rotation: Vector, point: int, out: Floats) -> None:
 
 
 @compiled
-def point_rates(
-    m: np.void, flat: Floats, fixed: Steps, t: Turns, found: Frames, point: int, force: Vector, out: Floats
+def edge_rates(
+    m: np.void, flat: Floats, fixed: Steps, t: Turns, found: Frames, one: int, other: int, force: Vector, out: Floats
 ) -> None:  # fmt: skip
-    """d (force . level place of a point) / d each of `COLUMNS` into `out`; force (0, 0, 1) for its height.
+    """d (force . level place of a point of the bucket) / d each of `COLUMNS` into `out`; force (0, 0, 1) for its height.
 
-    `flat`: the record once more as numbers. At 8 m reach on level ground d height / d boom is 8 m/rad.
+    `other`, where it is not `one`: a point with the opposite force on it, as the cross-slope has. `flat`: the record once
+    more as numbers. At 8 m reach on level ground d height / d boom is 8 m/rad.
     """
     out[:] = 0.0
-    at = FIRST[point]
-    x, y, z = flat[at], flat[at + 1], flat[at + 2]
+    both = 0.0 if one == other else 1.0
+    i, j = FIRST[one], FIRST[other]
+    x, y, z = flat[i] - both * flat[j], flat[i + 1] - both * flat[j + 1], flat[i + 2] - both * flat[j + 2]
     a, b, c = force
     dyad = a * x, a * y, a * z, b * x, b * y, b * z, c * x, c * y, c * z
-    if point == RECEIVER:
-        pull = pull_stick(m, t, found, dyad, force)
-        add_pull(pull, out)
-        held = level_after(found[0], found[1])
-    else:
-        pull = pull_bucket(m, fixed, t, found, dyad, force)
-        add_pull(pull, out)
-        add_pull_below(pull, out)
-        held = level_after(found[0], found[2])
-    add_point(seen(held, a, b, c), point, out)
+    alone = 1.0 - both
+    pull = pull_bucket(m, fixed, t, found, dyad, (alone * a, alone * b, alone * c))
+    add_pull(pull, out)
+    add_pull_below(pull, out)
+    ahead, aside, up = seen(level_after(found[0], found[2]), a, b, c)
+    add_point((ahead, aside, up), one, out)
+    add_point((-both * ahead, -both * aside, -both * up), other, out)
 
 
 @compiled
-def pair_rates(
-    m: np.void, flat: Floats, fixed: Steps, t: Turns, found: Frames, one: int, other: int, force: Vector, out: Floats
-) -> None:  # fmt: skip
-    """The same of a force on one point of the bucket and its opposite on another: of the cross-slope."""
+def receiver_rates(m: np.void, flat: Floats, t: Turns, found: Frames, out: Floats) -> None:
+    """The same of the receiver's height."""
     out[:] = 0.0
-    i, j = FIRST[one], FIRST[other]
-    x, y, z = flat[i] - flat[j], flat[i + 1] - flat[j + 1], flat[i + 2] - flat[j + 2]
-    a, b, c = force
-    dyad = a * x, a * y, a * z, b * x, b * y, b * z, c * x, c * y, c * z
-    pull = pull_bucket(m, fixed, t, found, dyad, (0.0, 0.0, 0.0))
-    add_pull(pull, out)
-    add_pull_below(pull, out)
-    held = level_after(found[0], found[2])
-    add_point(seen(held, a, b, c), one, out)
-    add_point(seen(held, -a, -b, -c), other, out)
+    at = FIRST[RECEIVER]
+    dyad = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, flat[at], flat[at + 1], flat[at + 2]
+    add_pull(pull_stick(m, t, found, dyad, (0.0, 0.0, 1.0)), out)
+    add_point(seen(level_after(found[0], found[1]), 0.0, 0.0, 1.0), RECEIVER, out)

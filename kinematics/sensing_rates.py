@@ -229,9 +229,7 @@ def through_bar(bar: np.void, idler: float, bucket: float, first: int, out: Floa
         idler, bucket, bar["pivot_x"], bar["pivot_z"], bar["idler_length"], bar["power_link"], bar["bucket_pin_x"],
         bar["pin_spacing"],
     )  # fmt: skip
-    by_idler = follows(st[1], st[0])
-    for k in range(out.shape[0]):
-        out[k] *= by_idler
+    scale(out, follows(st[1], st[0]))
     for j in range(LINKS):
         out[first + j] += follows(st[2 + j], st[0])
 
@@ -241,41 +239,48 @@ def through_drive(
     s: np.void, bar: np.void, cylinders: Records, value: float, angle: float, first: int, out: Floats
 ) -> None:
     """From d what is sensed to d joint angle in `out`: through cylinder or four-bar, where the sensor sits on them."""
+    idler, through = math.nan, s["through"] == _IDLER
     if s["through"] == _CYLINDER:
         driven = s["driven"]
         c = cylinders[driven]
+        through = driven == BUCKET
         turn = angle
-        if driven == BUCKET:
+        if through:
             turn, _, _ = joint_from_cylinder(
                 value, c["foot_x"], c["foot_z"], c["eye_x"], c["eye_z"], c["extending"]
             )
         r = triangle_rates(turn, c["foot_x"], c["foot_z"], c["eye_x"], c["eye_z"])
-        by_length = follows(-1.0, r[0])
-        for k in range(out.shape[0]):
-            out[k] *= by_length
+        scale(out, follows(-1.0, r[0]))
         base = first + LINKS + _EACH_CYLINDER * driven
         out[base] += follows(r[1], r[0])
         out[base + 1] += follows(r[2], r[0])
-        if driven == BUCKET:  # the rod eye is the idler's outer pin
+        if through:  # the rod eye is the idler's outer pin
             out[first + _IDLER_LENGTH] += follows(r[3], r[0])
-            through_bar(bar, wrapped(turn, bar["idler_middle"]), angle, first, out)
+            idler = wrapped(turn, bar["idler_middle"])
         else:
             out[base + 2] += follows(r[3], r[0])
             out[base + 3] += follows(r[4], r[0])
-    elif s["through"] == _IDLER:
-        through_bar(bar, wrapped(value, bar["idler_middle"]), angle, first, out)
+    elif through:
+        idler = wrapped(value, bar["idler_middle"])
     elif s["through"] == _POWER_LINK:
-        idler = idler_of(bar, value, angle)
+        through, idler = True, idler_of(bar, value, angle)
         p = power_link_rates(
             idler, angle, bar["pivot_x"], bar["pivot_z"], bar["idler_length"], bar["power_link"],
             bar["bucket_pin_x"], bar["pin_spacing"],
         )  # fmt: skip
         over = follows(-1.0, p[0])
-        for k in range(out.shape[0]):
-            out[k] *= over
+        scale(out, over)
         for j in range(LINKS):
             out[first + j] -= over * p[1 + j]
+    if through:
         through_bar(bar, idler, angle, first, out)
+
+
+@compiled
+def scale(row: Floats, factor: float) -> None:
+    """A row times a factor."""
+    for k in range(row.shape[0]):
+        row[k] *= factor
 
 
 @compiled

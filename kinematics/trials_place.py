@@ -12,13 +12,13 @@ from .drives import four_bar_from_bucket
 from .errors import Fault, Refused
 from .observed import Observed, where_same
 from .parameters import CYLINDER_PINS, EDGE_POINTS, NAMES, RECORD, TOOTH_POINTS
-from .rates_at import pins_to, said_in, worn_back
 from .sensing import readings_of
 from .sensing_block import ANGLES, SENSED, program, sense
 from .sensor import Measure
 from .sensor_set import SensorSet
 from .sources import FLEX, PLAY, SLOP, WEAR, Sources
 from .trials_block import RECEIVER, fill_places
+from .trust_desk import pins_to, said_in, worn_back
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -6,21 +6,16 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from .chain import POINTS
 from .errors import Fault, Refused
 from .estimates import Estimates
-from .gradient import PULL_COLUMNS
-from .observed import Owed
-from .parameters import BUCKET_POINTS, NAMES
-from .rates_at import between_of, pins_to, said_in, worn_back
 from .readout import LINES
 from .sensing import Told
 from .sensing_block import program
-from .sensing_rates import BETWEEN
 from .sensor_set import SensorSet
-from .sources import KINDS, Kind, Sources
-from .trust_block import CHOICES, NONE, NUMBERS, desk_size, fill_trust
-from .trust_rates import CUT, ROWS, SLOPE
+from .sources import Sources
+from .trust_block import CHOICES, NONE, NUMBERS, fill_trust
+from .trust_desk import Owed, lay_out, said_in
+from .trust_rates import CUT, SLOPE
 
 Floats = NDArray[np.float64]
 
@@ -64,56 +59,14 @@ class Trust:
         self._program, self._record = program(sensors), assembly.parameters
         self.numbers = np.full(len(NUMBERS), math.nan)
         self.choices = np.full(len(CHOICES), NONE, dtype=np.uint8)
-        self._lay_out(sensors, estimates, line, fall)
-
-    def _lay_out(
-        self, sensors: SensorSet, estimates: Estimates, line: str, fall: tuple[float, float]
-    ) -> None:
-        """What `fill_trust` finds on its desk."""
-        of, assembly, numbers = self.sources, sensors.assembly, self._program.numbers
-        m, n, rank = len(of.names), of.numbers, of.root.shape[1]
-        between = between_of(sensors)
-        zero, none = np.zeros(m), np.zeros(len(KINDS))
-        edge, strikes, rest = (
-            np.array([other if each is None else getattr(each, what) for each in (self.height, self.cut)])
-            for what, other in (("edge", zero), ("strikes", zero), ("rest", none))
+        laid = lay_out(
+            sensors, sources, LINES[line], contact=estimates.contact, owed=(height, cut), fall=fall
         )
-        active = np.flatnonzero(
-            self._counts(line, between) | (edge != 0.0).any(axis=0) | (strikes != 0.0).any(axis=0)
-        )
-        self.desk = np.zeros(desk_size(n, m, rank, len(active)))
-        given = np.concatenate([
-            [pins_to(assembly, LINES[line][0]), *fall, estimates.contact, *worn_back(assembly)], of.standard[active],
-            edge[:, active].ravel(), strikes[:, active].ravel(), rest.ravel(), of.root[active].ravel() if rank else [],
-        ])  # fmt: skip
-        self.desk[: len(given)] = given
-        self.desk[-len(NAMES) :] = assembly.parameters.view(np.float64)
-        self.rates = self.desk[len(given) : len(given) + ROWS * m].reshape((ROWS, m))
-        owe_alike = self.height is not None and self.cut is not None and not any(fall) and (
-            np.array_equal(edge[0], edge[1]) and np.array_equal(strikes[0], strikes[1])
-        )  # fmt: skip
-        self.whole = np.concatenate([
-            [n, m, rank, BUCKET_POINTS.index(LINES[line][0]), self.height is not None, self.cut is not None,
-             owe_alike, len(active), len(between)],
-            np.searchsorted(of.kinds[active], np.arange(KINDS.index(Kind.FLEX) + 2)), active, of.lengths[active],
-            [numbers.index(name) for name in numbers], between,
-        ]).astype(np.int64)  # fmt: skip
-
-    def _counts(self, line: str, between: list[int]) -> NDArray[np.bool_]:
-        """(sources,): what may bear on a readout of this line: not corners that are not read, nor the receiver, nor a
-        linkage that no sensor sits on."""
-        of = self.sources
-        counts = of.standard > 0.0
-        others = {*POINTS, "mast"} - set(LINES[line])
-        idle = {name for i, name in enumerate(BETWEEN) if i not in between} - set(PULL_COLUMNS)
-        counts[of.dimensions] &= [
-            name.rpartition("_")[0] not in others and name not in idle for name in NAMES
-        ]
-        return counts
+        self.desk, self.whole, self.rates = laid.desk, laid.whole, laid.rates
 
     def rows(self) -> Floats:
         """Rates of what was judged last, shape (`ROWS`, sources); those of a level target's cut are its elevation's."""
-        rows = self.rates.reshape(ROWS, -1)
+        rows = self.rates
         sloping = bool(self.desk[1] or self.desk[2])
         return rows if sloping else np.concatenate([rows[:CUT], rows[:CUT], rows[SLOPE:]])
 

@@ -11,7 +11,7 @@ from .drive_block import Records
 from .maps import Vector
 from .outputs import cross_slope_forces
 from .parameters import NAMES
-from .place_rates import FIRST, JOINTS, pair_rates, point_rates
+from .place_rates import FIRST, JOINTS, RECEIVER, edge_rates, receiver_rates
 from .sensing_rates import BETWEEN
 from .sources import FLEX, PLAY, SLOP, WEAR
 
@@ -71,7 +71,8 @@ def write_rates(
     records: Records, flat: Floats, q: Floats, dq: Floats, skew: Floats, case: Whole, between: Whole, left: int,
     back: Vector, pins: float, fall: tuple[float, float], row: Floats, by: Floats, rates: Floats,
 ) -> None:  # fmt: skip
-    """`ROWS` rows of rates, by every source, of everything that is told of a line whose left end is the point `left`.
+    """`ROWS` rows of rates, by every source, of everything that is told of a line whose left end is the point `left`; of
+    the receiver the first alone.
 
     `fall` (ahead, left): slopes of the target in the level frame, against which the edge's place there counts; the rows
     of the cut are left alone where it has none.
@@ -80,23 +81,33 @@ def write_rates(
     t = chain.turns(q[0], q[1], q[2], q[3], q[4], q[5], q[6], q[7], q[8])
     fixed = chain.steps(m)
     found = chain.frames(m, fixed, t)
+    if left == RECEIVER:
+        receiver_rates(m, flat, t, found, row)
+        source_rates(row, dq, skew, case, between, left, left, back, pins, by, rates[:size])
+        return
+    slope = slope_force(flat, found, left)
     sloping = fall[0] != 0.0 or fall[1] != 0.0
-    for k in range(3):
-        point = left + k
-        point_rates(m, flat, fixed, t, found, point, (0.0, 0.0, 1.0), row)
-        source_rates(
-            row, dq, skew, case, between, point, point, back, pins, by, rates[k * size : (k + 1) * size]
-        )
-        if sloping:
-            point_rates(m, flat, fixed, t, found, point, (-fall[0], -fall[1], 1.0), row)
-            at = (CUT + k) * size
-            source_rates(row, dq, skew, case, between, point, point, back, pins, by, rates[at : at + size])
+    for row_of in range(ROWS):
+        if CUT <= row_of < SLOPE and not sloping:
+            continue
+        one = left + row_of % CUT
+        other, force, drops = one, (0.0, 0.0, 1.0), pins
+        if row_of == SLOPE:
+            one, other, force, drops = left + 2, left, slope, 0.0
+        elif row_of >= CUT:
+            force = (-fall[0], -fall[1], 1.0)
+        edge_rates(m, flat, fixed, t, found, one, other, force, row)
+        out = rates[row_of * size : (row_of + 1) * size]
+        source_rates(row, dq, skew, case, between, one, other, back, drops, by, out)
+
+
+@compiled
+def slope_force(flat: Floats, found: chain.Frames, left: int) -> Vector:
+    """What the cross-slope of a line puts on its right end, the opposite on its left."""
     i, j = FIRST[left], FIRST[left + 2]
     held = chain.level_after(found[0], found[2])
     x, y, z = flat[i] - flat[j], flat[i + 1] - flat[j + 1], flat[i + 2] - flat[j + 2]
-    force = cross_slope_forces(
+    return cross_slope_forces(
         held[0] * x + held[1] * y + held[2] * z, held[3] * x + held[4] * y + held[5] * z,
         held[6] * x + held[7] * y + held[8] * z,
     )  # fmt: skip
-    pair_rates(m, flat, fixed, t, found, left + 2, left, force, row)
-    source_rates(row, dq, skew, case, between, left + 2, left, back, 0.0, by, rates[SLOPE * size :])

@@ -8,7 +8,7 @@ from .chain import POINTS
 from .compiled import compiled
 from .drive_block import Records
 from .maps import Vector
-from .place_rates import point_rates
+from .place_rates import edge_rates
 from .said_block import say
 from .sensing_block import ANGLES, sense
 from .sensing_rates import sensed_rates
@@ -113,7 +113,7 @@ def fill_zone(
             status[cell] = DEAD
             continue
         t = chain.turns(at[0], at[1], at[2], at[3], at[4], at[5], at[6], at[7], at[8])
-        point_rates(m, flat, fixed, t, chain.frames(m, fixed, t), CENTRE, (0.0, 0.0, 1.0), row)
+        edge_rates(m, flat, fixed, t, chain.frames(m, fixed, t), CENTRE, CENTRE, (0.0, 0.0, 1.0), row)
         source_rates(row, dq, skew, case, between, CENTRE, CENTRE, back, pins, by, rates)
         for i in range(many):
             rates[i] += owed[i]

@@ -17,15 +17,17 @@ from .columns import Executor
 from .errors import Fault, Refused
 from .estimates import Estimates
 from .levelling import Book, Laser, Terms
-from .observed import Observed, Owed, chained
+from .observed import Observed, chained
 from .parameters import NAMES
 from .propagation import coverage
-from .rates_at import RatesAt, Sensed, between_of, pins_to, worn_back
+from .rates_at import RatesAt
 from .reach import place_edge
+from .sensing_block import program
 from .sensing_rates import BETWEEN
 from .sensor_set import SensorSet
 from .shares import write_shares
 from .sources import KINDS, Kind, Sources
+from .trust_desk import Owed, between_of, pins_to, worn_back
 from .zone import Zone, place_all
 from .zone_block import OK, STATUS, fill_zone
 
@@ -226,21 +228,22 @@ def _runner(
     sensors: SensorSet, sources: Sources, owed: Owed, q: Floats, out: Floats, largest: NDArray[np.uint8],
     status: NDArray[np.uint8],
 ) -> Callable[[int, int], None]:  # fmt: skip
-    sensed, assembly = Sensed(sensors), sensors.assembly
+    steps, assembly = program(sensors), sensors.assembly
+    case = np.array([steps.numbers.index(name) for name in steps.numbers])
     record = assembly.parameters
     flat = np.array(record.view(np.float64))
     assert flat.shape == (len(NAMES),)  # noqa: S101
     fixed = (
-        sensed.case, np.array(between_of(sensors), dtype=np.int64), worn_back(assembly), pins_to(assembly, "centre"),
+        case, np.array(between_of(sensors), dtype=np.int64), worn_back(assembly), pins_to(assembly, "centre"),
         owed.edge + owed.strikes, np.array(sources.standard), np.array(sources.root).ravel(), sources.kinds, owed.rest,
         sources.numbers + len(BETWEEN), sources.numbers,
     )  # fmt: skip
 
     def run(first: int, last: int) -> None:
         fill_zone(
-            sensed.rows,
-            sensed.bars,
-            sensed.cylinders,
+            steps.rows,
+            steps.bar,
+            steps.cylinders,
             record,
             flat,
             q,

@@ -9,11 +9,12 @@ from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused
 from kinematics.estimates import Estimates
 from kinematics.levelling import Terms, added
-from kinematics.observed import Observed, Owed, chained
+from kinematics.observed import Observed, chained
 from kinematics.readout import Aim
 from kinematics.sensor_set import SensorSet
 from kinematics.sources import KINDS, Kind, Sources, plain_sensors, sources_of
 from kinematics.trust import Trust
+from kinematics.trust_desk import Owed
 from kinematics.units import ratio_from_percent
 
 from .keeper import Keeper

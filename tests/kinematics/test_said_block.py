@@ -7,10 +7,10 @@ import pytest
 
 from kinematics.arm import pose
 from kinematics.errors import Refused
-from kinematics.rates_at import said_in
 from kinematics.said_block import say
 from kinematics.sensing import readings_of
 from kinematics.sensing_block import program, sense
+from kinematics.trust_desk import said_in
 
 from .plainly import in_plain_python
 from .sensor_sets import random_set

@@ -10,11 +10,11 @@ from kinematics.arm import pose
 from kinematics.errors import Refused
 from kinematics.estimates import Estimates
 from kinematics.observed import chained
-from kinematics.rates_at import said_in
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensing_block import program
 from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS
+from kinematics.trust_desk import said_in
 
 from .trust_chains import job, postures
 

@@ -11,13 +11,13 @@ from kinematics.errors import Refused
 from kinematics.estimates import Estimates
 from kinematics.levelling import Enters
 from kinematics.observed import Observed, chained
-from kinematics.rates_at import said_in
 from kinematics.sensing import readings_of
 from kinematics.sensing_block import program
 from kinematics.sources import KINDS, Kind, sources_of
 from kinematics.trials import BLOCK, Rehearsal, Trials, trials
 from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS
+from kinematics.trust_desk import said_in
 
 from .plainly import in_plain_python
 from .test_sensing_block import SENSED, unchecked

@@ -20,8 +20,8 @@ from kinematics.leaf import NUMBERS as LEAF_NUMBERS
 from kinematics.leaf import Leaf
 from kinematics.levelling import Book, Enters, Known
 from kinematics.machine import MachineUncertainty
-from kinematics.observed import Observed, Owed, chained
-from kinematics.rates_at import RatesAt, said_in
+from kinematics.observed import Observed, chained
+from kinematics.rates_at import RatesAt
 from kinematics.readout import Aim
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensing_block import program
@@ -30,6 +30,7 @@ from kinematics.sensor_set import SensorSet
 from kinematics.sources import KINDS, Kind, Sources, sources_of
 from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS
+from kinematics.trust_desk import Owed, said_in
 from kinematics.trust_rates import CUT
 
 from .machines import plain_bucket, plain_machine, random_angles, seeded

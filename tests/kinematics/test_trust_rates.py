@@ -13,11 +13,12 @@ from kinematics.assembly import Assembly
 from kinematics.errors import Refused
 from kinematics.estimates import Estimates
 from kinematics.parameters import NAMES
-from kinematics.rates_at import RatesAt, pins_to
+from kinematics.rates_at import RatesAt
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensor_set import LEAN, SensorSet
 from kinematics.sources import sources_of
 from kinematics.trust import Trust
+from kinematics.trust_desk import pins_to
 from kinematics.trust_rates import ROWS
 
 from .machines import random_angles, seeded

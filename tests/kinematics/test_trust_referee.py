@@ -17,7 +17,6 @@ from kinematics.levelbook import curvature_and_refraction_m
 from kinematics.levelling import Book, Laser
 from kinematics.machine import AttachmentUncertainty, MachineUncertainty, Receiver
 from kinematics.observed import Observed, chained
-from kinematics.rates_at import said_in
 from kinematics.sensing import readings_of
 from kinematics.sensing_block import program
 from kinematics.sensor import Measure
@@ -25,6 +24,7 @@ from kinematics.sensor_set import SensorSet
 from kinematics.sources import KINDS, Kind, sources_of
 from kinematics.trust import Trust
 from kinematics.trust_block import CHOICES, NONE, NUMBERS, TOLD
+from kinematics.trust_desk import said_in
 
 from .machines import plain_bucket, plain_machine
 from .sensor_sets import sensor

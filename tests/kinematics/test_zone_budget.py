@@ -15,12 +15,13 @@ from kinematics.fleet import fleet
 from kinematics.levelling import Enters, Terms
 from kinematics.machine import Range
 from kinematics.observed import Observed, chained
-from kinematics.rates_at import RatesAt, said_in
+from kinematics.rates_at import RatesAt
 from kinematics.reach import place_edge
 from kinematics.sensing import readings_of
 from kinematics.sensing_block import ANGLES, program
 from kinematics.sources import KINDS, Kind, sources_of
 from kinematics.trust import Trust
+from kinematics.trust_desk import said_in
 from kinematics.zone import Zone
 from kinematics.zone_block import BEYOND, OK, OUT_OF_REACH, STATUS
 from kinematics.zone_budget import ZoneBudget, terms_of, zone_budget

@@ -13,12 +13,12 @@ from kinematics.assembly import Assembly
 from kinematics.levelbook import curvature_and_refraction_m
 from kinematics.observed import chained
 from kinematics.parameters import NAMES
-from kinematics.rates_at import said_in
 from kinematics.sensing import readings_of
 from kinematics.sensing_block import program
 from kinematics.sensor_set import LEAN, SensorSet
 from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS
+from kinematics.trust_desk import said_in
 
 from .trust_chains import ELEVATION, Angles, Job, booked, observed_of, postures
 from .trust_rig import added, believed, changed, skewed, worn

@@ -174,6 +174,7 @@ def test_the_units_of_a_job_never_change(dig: JobDoer) -> None:
     bodies = {
         "benchmarks": {"name": "kerb", "elevation": 1.0}, "targets": dig.target_body("sump", 1.0),
         "strikes": dig.strike_body(1.13), "readouts": {"pose": edge_at(-2.0)},
+        "uncertainties": {"pose": edge_at(-2.0)},
         "stations": {"target": "drain", "station": 0.0, "edge_point": "centre", "pose": edge_at(-2.0)},
     }  # fmt: skip
     assert len(routes) >= 17
