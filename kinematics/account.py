@@ -82,20 +82,18 @@ def helps(trust: Trust) -> list[Help]:
     owed = trust.height if trust.cut is None else trust.cut
     if owed is None:
         return []
-    standard, *_, root, _, _, _, _, _, _, _, c, shares, other, parts, spread, _ = places(
-        trust.desk, trust.whole
-    )
+    standard, *_, root, _, _, _, _, _, _, _, c, shares, parts, spread, _ = places(trust.desk, trust.whole)
     ends, active, lengths, *_ = lists(trust.whole)
-    by = trust.rows()[1 if trust.cut is None else CUT + 1]
+    rows = trust.rows()
+    by = rows[1 if trust.cut is None else CUT + 1]
     edge, strikes, beyond = owed.edge[active], owed.strikes[active], float(total_of(owed.rest))
-    contact = float(trust.desk[3])
     total = beyond + shares_of(by, edge + strikes, active, standard, root, c, spread, shares)
     write_parts(shares, ends, owed.rest, parts)
     found: list[Help] = []
     for which, name in enumerate(REMEDIES):
         best, source, variance = remedy(
-            which, which + 1, by, edge, strikes, active, ends, standard, lengths, root, owed.rest, contact, total, beyond,
-            c, spread, shares, parts, other, total,
+            which, which + 1, by, rows[1], active, ends, standard, lengths, float(trust.desk[3]), float(trust.desk[7]),
+            total, shares, parts, total,
         )  # fmt: skip
         if best == which:
             found.append(Help(name, trust.sources.names[source], math.sqrt(max(variance, 0.0))))

@@ -4,9 +4,8 @@ E = B - z_e(q0) + z_r(q1) - z_r(q2) + z_e(q): what stays as it is (a zero, a len
 at all places of the chain, and cancels as far as these are alike. What comes anew (noise, contact) enters at each.
 """
 
-import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,24 +16,22 @@ from .errors import Fault, Refused
 from .estimates import Estimates
 from .levelbook import curvature_and_refraction_m
 from .levelling import Enters, Terms
-from .machine import Machine
-from .parameters import MACHINE_NAMES, NAMES
 from .rates_at import RatesAt
 from .sensor_set import SensorSet
+from .shared import Columns, Owners
 from .sources import FLEX, KINDS, Kind, Sources
 from .trust_desk import Owed
 
 Floats = NDArray[np.float64]
 _OF_HALF_WIDTH = 1.0 / math.sqrt(3.0)  # GUM 4.3.7
-_BELOW = ("coupler", "tilt", "rotate")
+_NOBODY = Owners()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observed:
     """What one touch or strike measured with: its sensors and their sources, its poses (of a strike up and down two, the
-    mean of which counts), the point, and which stand of the machine it was (`Book.setup`).
-
-    Observations of one machine and attachment share one `sources`: by that they are known to be the same.
+    mean of which counts), the point, which stand of the machine it was (`Book.setup`), and whose the parts are, see
+    `shared.keys_of`. Observations of one machine and attachment share one `sources`.
     """
 
     sensors: SensorSet
@@ -42,16 +39,29 @@ class Observed:
     poses: Sequence[Pose]
     point: str
     setup: int
+    owners: Owners = _NOBODY
+
+
+def met(
+    sensors: SensorSet, sources: Sources, owners: Owners, observed: Mapping[int, Observed], seqs: Iterable[int]
+) -> Columns:  # fmt: skip
+    """The sources of the present stand, and of everything that was `observed` by these entries."""
+    columns = Columns(sensors, sources, owners)
+    for seq in sorted(set(seqs)):
+        seen = observed[seq]
+        columns.meet(seen.sensors, seen.sources, seen.owners)
+    return columns
 
 
 def chained(
     terms: Terms, observed: Mapping[int, Observed], benchmarks: Mapping[int, float], estimates: Estimates,
-    sensors: SensorSet, sources: Sources,
+    sensors: SensorSet, sources: Sources, owners: Owners = _NOBODY,
 ) -> Owed:  # fmt: skip
     """What the elevation of these `terms` owes to every source of a readout with `sensors`.
 
     `observed`: by entry, every touch and strike in the terms; `benchmarks`: by entry, standard uncertainty (m) of those
-    that were given one. A zero of 8 m/rad at a touch and at the strike after it, in one posture: -8 + 8 = 0.
+    that were given one; `owners`: whose the present stand's parts are. A zero of 8 m/rad at a touch and at the strike
+    after it, in one posture: -8 + 8 = 0.
     Raises `Refused`: "no-observation" for an entry whose pose is not given, and as `RatesAt.of_height`.
     """
     measured = [(seq, what) for seq, what in terms if what in (Enters.EDGE, Enters.RECEIVER)]
@@ -61,7 +71,8 @@ def chained(
     ]  # fmt: skip
     if missing:
         raise Refused(missing)
-    sums = _Sums(sensors, sources, min((observed[seq].setup for seq, _ in measured), default=0))
+    columns = met(sensors, sources, owners, observed, (seq for seq, _ in measured))
+    sums = _Sums(columns, min((observed[seq].setup for seq, _ in measured), default=0))
     for (seq, what), factor in terms.items():
         if what == Enters.BENCHMARK:
             sums.add(Kind.BENCHMARK, factor * benchmarks.get(seq, estimates.benchmark))
@@ -80,13 +91,14 @@ def chained(
 class _Sums:
     """A chain being added up."""
 
-    def __init__(self, sensors: SensorSet, sources: Sources, began: int) -> None:
-        self._sensors, self._sources, self._began = sensors, sources, began
+    def __init__(self, columns: Columns, began: int) -> None:
+        self._columns, self._began = columns, began
         self._rest = np.zeros(len(KINDS))
-        self._vectors = {what: np.zeros(len(sources.names)) for what in (Enters.EDGE, Enters.RECEIVER)}
+        self._vectors = {what: self._none() for what in (Enters.EDGE, Enters.RECEIVER)}
         self._drifts: dict[int, Floats] = {}
-        self._others: dict[tuple[int, int], tuple[Sources, Floats]] = {}
-        self._owns: dict[int, NDArray[np.int64]] = {}
+
+    def _none(self) -> Floats:
+        return np.zeros(len(self._columns.standard))
 
     def add(self, kind: Kind, deviation: float) -> None:
         """One more part that goes with nothing else (m)."""
@@ -100,89 +112,29 @@ class _Sums:
             if what == Enters.RECEIVER
             else (Kind.CONTACT, estimates.contact)
         )
-        at, of = RatesAt(seen.sensors, seen.sources), seen.sources
+        of, at = self._columns.known(seen.sources, seen.owners), self._columns.of(seen.sources, seen.owners)
+        rates = RatesAt(seen.sensors, of)
         drifts = np.zeros(len(of.names), dtype=np.bool_)
         drifts[of.drifts] = True
         fresh = ~of.lasting & ~drifts
         if what == Enters.RECEIVER:  # the stick hangs free
             fresh[of.dimensions.stop + FLEX] = False
         for pose in seen.poses:
-            by = share * at.of_height(pose, seen.point)
+            by = share * rates.of_height(pose, seen.point)
             self.add(kind, share * size)
-            self._square(of, by, fresh)
-            self._keep(of, by, self._own(seen), of.lasting, self._vectors[what], 0)
+            self._square(of.kinds[fresh], (by * of.standard)[fresh])
+            np.add.at(self._vectors[what], at[of.lasting], by[of.lasting])
             if seen.setup > self._began:  # a drift counts from where the chain began
-                drift = self._drifts.setdefault(seen.setup, np.zeros(len(self._sources.names)))
-                self._keep(of, by, self._own(seen), drifts, drift, seen.setup)
+                np.add.at(self._drifts.setdefault(seen.setup, self._none()), at[drifts], by[drifts])
 
     def owed(self) -> Owed:
-        """What it all comes to."""
-        every = np.ones(len(self._sources.names), dtype=np.bool_)
+        """What it all comes to. What is not the present stand's hangs together with nothing of it any more."""
+        ours, kinds, standard = self._columns.ours, self._columns.kinds, self._columns.standard
         for drift in self._drifts.values():
-            self._square(self._sources, drift, every)
-        for of, vector in self._others.values():
-            self._square(of, vector, np.ones(len(of.names), dtype=np.bool_))
-        return Owed(self._vectors[Enters.EDGE], self._vectors[Enters.RECEIVER], self._rest)
+            self._square(kinds, drift * standard)
+        edge, strikes = self._vectors[Enters.EDGE], self._vectors[Enters.RECEIVER]
+        self._square(kinds[ours:], ((edge + strikes) * standard)[ours:])
+        return Owed(edge[:ours], strikes[:ours], self._rest)
 
-    def _square(self, of: Sources, by: Floats, where: NDArray[np.bool_]) -> None:
-        np.add.at(self._rest, of.kinds[where], ((by * of.standard) ** 2)[where])
-
-    def _keep(
-        self, of: Sources, by: Floats, own: NDArray[np.int64], where: NDArray[np.bool_], vector: Floats, stand: int
-    ) -> None:  # fmt: skip
-        """Add rates to those of the same sources here; what is another machine's or attachment's, to its own: of drifts
-        those of a `stand`, 0 of what lasts through all."""
-        mine = where & (own >= 0)
-        np.add.at(vector, own[mine], by[mine])
-        others = where & (own < 0)
-        if others.any():
-            _, theirs = self._others.setdefault((id(of), stand), (of, np.zeros(len(of.names))))
-            theirs[others] += by[others]
-
-    def _own(self, seen: Observed) -> NDArray[np.int64]:
-        """(sources,): where each of an observation's sources stands among those here, -1 where it is another's."""
-        of = seen.sources
-        if id(of) not in self._owns:
-            self._owns[id(of)] = where_same(of, seen.sensors, self._sources, self._sensors)
-        return self._owns[id(of)]
-
-
-def where_same(of: Sources, theirs: SensorSet, sources: Sources, ours: SensorSet) -> NDArray[np.int64]:
-    """(len(of.names),): where among `sources`, of the set `ours`, each source `of` the set `theirs` stands as the same
-    thing, -1 where it is another machine's or attachment's."""
-    if of is sources:
-        return np.arange(len(of.names))
-    same = _same_parts(theirs, ours)
-    names = {name: i for i, name in enumerate(sources.names)}
-    return np.array([names.get(name, -1) if _is_same(name, same, theirs, ours) else -1 for name in of.names])
-
-
-@dataclass(frozen=True, slots=True)
-class _Same:
-    machine: bool
-    receiver: bool
-    attachment: bool
-
-
-def _same_parts(one: SensorSet, other: SensorSet) -> _Same:
-    a, b = one.assembly, other.assembly
-
-    def bare(machine: Machine) -> Machine:
-        return dataclasses.replace(machine, receiver=None)
-
-    machine = bare(a.machine) == bare(b.machine)
-    return _Same(machine, machine and a.machine.receiver == b.machine.receiver, a.attachment == b.attachment)
-
-
-def _is_same(name: str, same: _Same, one: SensorSet, other: SensorSet) -> bool:
-    """Whether a source is one thing in both."""
-    if name in NAMES:
-        of_receiver = name.startswith(("receiver_", "mast_"))
-        return same.receiver if of_receiver else same.machine if name in MACHINE_NAMES else same.attachment
-    named = name.split(".", maxsplit=1)[0]
-    sensor = one.sensors.get(named)
-    if sensor is None:  # what gives; of these only wear is kept
-        return same.attachment
-    if sensor != other.sensors.get(named):
-        return False
-    return same.attachment if sensor.place in _BELOW else same.machine
+    def _square(self, kinds: NDArray[np.int64], deviations: Floats) -> None:
+        np.add.at(self._rest, kinds, deviations**2)

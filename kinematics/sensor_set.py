@@ -25,8 +25,8 @@ class SensorSet:
     """Sensors by a name of the caller's, each joint and the lean given by one of `sensors`.
 
     `checks`: sensors of what another gives already. They change no value; what they read has to agree with it
-    (see `sensing.angles_from`). `all` of them; `by_joint`: what gives a joint or the lean, name and sensor; `axes` of the
-    cases of sensors of gravity, `zeros` of the others.
+    (see `sensing.angles_from`). `attached`: names of those that are the attachment's own, and go with it. `all` of them;
+    `by_joint`: what gives a joint or the lean, name and sensor; `axes` of the cases of sensors of gravity, `zeros` of the others.
     Raises `Refused` with every fault: "missing-joint" for what no sensor gives, "joint-given-twice", "no-such-joint",
     "no-linkage", "no-cylinder", "not-sensed-so", "name-taken".
     """
@@ -34,6 +34,7 @@ class SensorSet:
     assembly: Assembly
     sensors: Mapping[str, Sensor]
     checks: Mapping[str, Sensor] = field(default_factory=dict)
+    attached: frozenset[str] = field(default=frozenset(), kw_only=True)
     all: Mapping[str, Sensor] = field(init=False, repr=False)
     by_joint: Mapping[str, tuple[str, Sensor]] = field(init=False, repr=False)
     axes: Mapping[str, Axes] = field(init=False, repr=False)

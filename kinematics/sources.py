@@ -52,6 +52,8 @@ WEAR, SLOP, PLAY, FLEX = range(4)
 GIVES = ("edge_wear", "pin_slop", "coupler_play", "flex")
 _OF_SENSOR = (("zero", Kind.ZEROS), ("skew", Kind.SKEW), ("noise", Kind.NOISE), ("drift", Kind.TEMPERATURE))
 _RECTANGULAR = 1.0 / math.sqrt(12.0)  # of a full width, GUM 4.3.7
+MOST_STANDARD_M, MOST_STANDARD_RAD = 1.0, math.radians(10.0)
+"""Beyond, a "what if" is in another unit, and nothing would be linear."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class Usual:
     angles: float = math.radians(0.2)
     edge_wear: float = 0.005
     pin_slop: float = 0.0015
+    coupler_play: float = 0.003
     flex: float = 0.005
     noise: float = math.radians(0.1)
 
@@ -81,8 +84,8 @@ class Sources:
     `names`: "boom.zero", "body.zero.roll", "boom_length", "pin_slop"; `standard` (m,): rad or m, of a drift over the
     temperature that the job allows for; `kinds`: of each its place in `KINDS`; `numbers`: how many the sensors say;
     `lasting`: True of what stays as it is from reading to reading, `lengths`: of what is counted in m; `assumed`: in
-    words, what no profile gave. `root`
-    (m, rank) of the correlations between lasting sources, (0, 0) where none is.
+    words, what no profile gave. `root` (m, rank) of the correlations between lasting sources, (0, 0) where none is.
+    `spares`: of a sensor of two numbers one case is skewed once, "body.skew"; these hold the other's place, and are 0.
     """
 
     names: tuple[str, ...]
@@ -93,6 +96,12 @@ class Sources:
     numbers: int
     assumed: tuple[str, ...]
     root: Floats
+    spares: frozenset[str] = frozenset()
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """The names that can be asked for: all but the spares."""
+        return tuple(name for name in self.names if name not in self.spares)
 
     @property
     def noises(self) -> slice:
@@ -116,7 +125,8 @@ def sources_of(
     """Every source of a sensor set's readouts; `correlations`: (source, source, coefficient), both lasting.
 
     A boom sensor of noise 0.05 deg: "boom.noise" with 0.00087 rad. Raises `Refused`: "unknown-parameter",
-    "not-correlated-so" for what is anew at each reading, "not-a-correlation" for coefficients that cannot be together.
+    "not-correlated-so" for what is anew at each reading, "given-twice" for a pair named again either way round,
+    "not-a-correlation" for a source with itself or coefficients that cannot be together.
     """
     assumed: dict[str, None] = {}
     told = [*_numbers_of(sensors)]
@@ -124,6 +134,13 @@ def sources_of(
     names = [f"{name}.{what}{part}" for what, _ in _OF_SENSOR for name, _, part in told]
     standard = [column[what] for what in range(len(_OF_SENSOR)) for column in columns]
     n = len(told)
+    spares: set[str] = set()
+    for i, (name, _, part) in enumerate(told, start=n):
+        if part == f".{LEAN[0]}":
+            names[i] = f"{name}.skew"
+        elif part:
+            spares.add(names[i])
+            standard[i] = 0.0
     standard[3 * n :] = [value * estimates.temperature for value in standard[3 * n :]]
     kinds = [KINDS.index(kind) for _, kind in _OF_SENSOR for _ in told]
     names += [*NAMES, *GIVES]
@@ -134,32 +151,44 @@ def sources_of(
     lasting[2 * n : 4 * n] = False
     lasting[[names.index(name) for name in GIVES[SLOP:]]] = False
     values = np.array(standard)
-    root = _root(tuple(names), values, lasting, correlations)
+    root = _root(tuple(names), values, lasting, frozenset(spares), correlations)
     lengths = np.array([
         *[sensor.measures == Measure.LENGTH for _, sensor, _ in told] * len(_OF_SENSOR),
         *[name not in TURNS for name in NAMES], *[name != GIVES[PLAY] for name in GIVES],
     ])  # fmt: skip
     for array in (values, lasting, lengths, root):
         array.flags.writeable = False
-    return Sources(tuple(names), values, np.array(kinds), lasting, lengths, n, tuple(assumed), root)
+    return Sources(
+        tuple(names), values, np.array(kinds), lasting, lengths, n, tuple(assumed), root, frozenset(spares)
+    )
 
 
 def with_standard(sources: Sources, standard: Mapping[str, float]) -> Sources:
-    """The same sources with other standard uncertainties (m or rad), by the names of `names`.
+    """The same sources with other standard uncertainties (m or rad), by the names of `known`.
 
-    Raises `Refused` with all faults: "unknown-parameter", "not-finite", "negative-uncertainty".
+    Raises `Refused` with all faults: "unknown-parameter", "not-finite", "negative-uncertainty", "out-of-range" beyond
+    `MOST_STANDARD_M`, `MOST_STANDARD_RAD`.
     """
     faults: list[Fault] = []
-    values = sources.standard.copy()
+    values, known = sources.standard.copy(), sources.known
     for name, value in standard.items():
-        if name not in sources.names:
-            faults.append(unknown(name, name, sources.names))
+        at = sources.names.index(name) if name in known else -1
+        if at < 0:
+            faults.append(unknown(name, name, known))
         elif not math.isfinite(value):
             faults.append(Fault("not-finite", name, str(value), "a finite number"))
         elif value < 0.0:
-            faults.append(Fault("negative-uncertainty", name, f"{value:g}", "0 or more", "a size has no sign"))
+            faults.append(
+                Fault("negative-uncertainty", name, f"{value:g}", "0 or more", "a size has no sign")
+            )
+        elif value > (MOST_STANDARD_M if sources.lengths[at] else MOST_STANDARD_RAD):
+            unit, most = ("m", MOST_STANDARD_M) if sources.lengths[at] else ("rad", MOST_STANDARD_RAD)
+            expected = f"0 to {_shown(most, unit)}"
+            faults.append(
+                Fault("out-of-range", name, _shown(value, unit), expected, "is it in another unit?")
+            )
         else:
-            values[sources.names.index(name)] = value
+            values[at] = value
     if faults:
         raise Refused(faults)
     values.flags.writeable = False
@@ -248,26 +277,43 @@ def _gives(assembly: Assembly, assumed: dict[str, None]) -> Iterator[float]:
     told = {
         "edge wear": (None if attachment is None else attachment.edge_wear, USUAL.edge_wear, 1.0),
         "pin slop": (None if machine is None else machine.pin_slop, USUAL.pin_slop, _RECTANGULAR),
-        "coupler play": (assembly.attachment.coupler_play or 0.0, 0.0, _RECTANGULAR),
+        "coupler play": (
+            assembly.attachment.coupler_play if assembly.attachment.coupler else 0.0,
+            USUAL.coupler_play,
+            _RECTANGULAR,
+        ),
         "flex": (None if machine is None else machine.flex, USUAL.flex, 1.0),
     }
     for what, (value, usual, factor) in told.items():
         if value is None:
-            assumed[f"{what}: {_shown(usual, 'm')}"] = None
+            assumed[f"{what}: {_shown(usual, 'rad' if what == 'coupler play' else 'm')}"] = None
         yield factor * (usual if value is None else value)
 
 
 def _root(
-    names: tuple[str, ...], standard: Floats, lasting: NDArray[np.bool_], correlations: Sequence[tuple[str, str, float]]
+    names: tuple[str, ...], standard: Floats, lasting: NDArray[np.bool_], spares: frozenset[str],
+    correlations: Sequence[tuple[str, str, float]],
 ) -> Floats:  # fmt: skip
     if not correlations:
         return np.empty((0, 0))
     faults: list[Fault] = []
-    table = np.eye(len(names))
+    table, known = np.eye(len(names)), [name for name in names if name not in spares]
+    pairs: set[frozenset[str]] = set()
     for k, (one, other, coefficient) in enumerate(correlations):
-        for name in (one, other):
-            if name not in names:
-                faults.append(unknown(f"correlations.{k}", name, names))
+        pair = frozenset((one, other))
+        if one == other:
+            faults.append(
+                Fault("not-a-correlation", f"correlations.{k}", f"{one[:60]!r} with itself", "two sources")
+            )
+        elif pair in pairs:
+            faults.append(Fault(
+                "given-twice", f"correlations.{k}", f"{one[:60]!r} and {other[:60]!r} again", "each pair once",
+                "which was meant is not guessed",
+            ))  # fmt: skip
+        pairs.add(pair)
+        for name in dict.fromkeys((one, other)):
+            if name not in known:
+                faults.append(unknown(f"correlations.{k}", name, known))
             elif not lasting[names.index(name)]:
                 faults.append(Fault(
                     "not-correlated-so", f"correlations.{k}", f"{name!r}, which is anew at each reading",

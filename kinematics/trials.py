@@ -17,8 +17,9 @@ from .estimates import Estimates
 from .levelbook import curvature_and_refraction_m
 from .levelling import Enters, Terms
 from .monte_carlo import Spread, spread
-from .observed import Observed, chained
+from .observed import Observed, chained, met
 from .sensor_set import SensorSet
+from .shared import Owners
 from .sources import Sources
 from .trials_place import Lasting, Place, said_of
 
@@ -28,6 +29,7 @@ BLOCK = 4096
 MOST_LOST = 0.01
 """Of the draws: if more have no geometry, what is left would not be the readout's."""
 MOST_DRAWS = 10_000_000
+_NOBODY = Owners()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,20 +55,21 @@ def trials(
     sensors: SensorSet, sources: Sources, estimates: Estimates, terms: Terms, observed: Mapping[int, Observed],
     benchmarks: Mapping[int, float], pose_or_said: Pose | Floats, point: str = "centre", count: int = 100_000,
     seed: int = 1, cut_terms: Terms | None = None, progress: Callable[[int, int], None] | None = None, *,
-    fall: tuple[float, float] = (0.0, 0.0),
+    fall: tuple[float, float] = (0.0, 0.0), owners: Owners = _NOBODY,
 ) -> Trials:  # fmt: skip
     """Repeat one readout `count` times with drawn errors: touches, strikes and the readout itself.
 
-    `terms`, `observed`, `benchmarks` as in `observed.chained`; `pose_or_said`: the readout's pose, or what the sensors
-    said (n,) in the order of a `Program`; `point` of edge or teeth; `cut_terms`: those of elevation less target; `fall`
-    as in `trust.Trust`. `progress` is told (done, count). One seed gives the same draws. A source with error e: what is
+    `terms`, `observed`, `benchmarks`, `owners` as in `observed.chained`; `pose_or_said`: the readout's pose, or what the
+    sensors said (n,) in the order of a `Program`; `point` of edge or teeth; `cut_terms`: those of elevation less target;
+    `fall` as in `trust.Trust`. `progress` is told (done, count). One seed gives the same draws. A source with error e: what is
     believed is computed with readings too large by e, or with a dimension too long by e. Normal, but slop, play and
     curvature rectangular. Some 50 MB for a million.
     Raises `Refused`: as `chained`; "no-such-point", "no-pose" where readings give none, or where more than a hundredth of
     the draws does, "out-of-range" (count, seed).
     """
     run = Rehearsal(
-        sensors, sources, estimates, terms, observed, benchmarks, pose_or_said, point, count, seed, cut_terms, fall=fall
+        sensors, sources, estimates, terms, observed, benchmarks, pose_or_said, point, count, seed, cut_terms, fall=fall,
+        owners=owners,
     )  # fmt: skip
     for first in range(0, count, BLOCK):
         run.fill(first, min(first + BLOCK, count))
@@ -85,7 +88,7 @@ class Rehearsal:
     def __init__(
         self, sensors: SensorSet, sources: Sources, estimates: Estimates, terms: Terms, observed: Mapping[int, Observed],
         benchmarks: Mapping[int, float], pose_or_said: Pose | Floats, point: str, count: int, seed: int,
-        cut_terms: Terms | None, *, fall: tuple[float, float],
+        cut_terms: Terms | None, *, fall: tuple[float, float], owners: Owners = _NOBODY,
     ) -> None:  # fmt: skip
         refuse(
             Fault("out-of-range", name, str(number), f"a whole number, {least} to {most}")
@@ -95,19 +98,20 @@ class Rehearsal:
             or not least <= number <= most
         )
         both = {**terms, **(cut_terms or {})}
-        chained(both, observed, benchmarks, estimates, sensors, sources)  # refuses what is missing
+        chained(both, observed, benchmarks, estimates, sensors, sources, owners)  # refuses what is missing
         self.count, self.seed = count, seed
         self._estimates, self._benchmarks, self._fall = estimates, benchmarks, fall
-        self._errors = Lasting(sources, sensors)
         self._terms = [terms] if cut_terms is None else [terms, cut_terms]
         self._keys = list(both)
         seen = {seq: observed[seq] for seq, what in both if what in (Enters.EDGE, Enters.RECEIVER)}
+        self._errors = Lasting(sources, met(sensors, sources, owners, observed, seen))
         self._began = min((one.setup for one in seen.values()), default=0)
         self._places = {
             key: [Place.of_pose(self._errors, observed[key[0]], one) for one in observed[key[0]].poses]
             for key in both if key[1] in (Enters.EDGE, Enters.RECEIVER)
         }  # fmt: skip
-        self._now = Place(self._errors, sensors, sources, said_of(sensors, pose_or_said), point, None)
+        now = said_of(sensors, pose_or_said)
+        self._now = Place(self._errors, sensors, sources, now, point, setup=None, owners=owners)
         self._made = np.full((1 + len(self._terms), count), math.nan)
 
     def fill(self, first: int, end: int) -> None:
@@ -124,9 +128,9 @@ class Rehearsal:
     def _block(self, rng: np.random.Generator, made: Floats) -> None:
         rows = made.shape[1]
         lasting = self._errors.draw(rng, rows)
-        drifts: dict[tuple[int, int], Floats] = {}
+        drifts: dict[int, dict[int, Floats]] = {}
         errors = [self._error(key, rng, lasting, drifts, rows) for key in self._keys]
-        now = self._now.measure(rng, lasting, self._now.drift(rng, rows), flexes=True)
+        now = self._now.measure(rng, lasting, self._now.drift(rng, rows, {}), flexes=True)
         rises = now[:, 2], now[:, 2] - self._fall[0] * now[:, 0] - self._fall[1] * now[:, 1]
         made[0] = now[:, 3]
         for k, terms in enumerate(self._terms):
@@ -135,7 +139,7 @@ class Rehearsal:
                 made[1 + k] += terms.get(key, 0.0) * error
 
     def _error(
-        self, key: tuple[int, Enters], rng: np.random.Generator, lasting: Floats, drifts: dict[tuple[int, int], Floats],
+        self, key: tuple[int, Enters], rng: np.random.Generator, lasting: Floats, drifts: dict[int, dict[int, Floats]],
         rows: int,
     ) -> Floats:  # fmt: skip
         """How far off (m, rows) what an entry measured is."""
@@ -154,10 +158,7 @@ class Rehearsal:
         for place in self._places[key]:
             drift = None
             if place.setup is not None and place.setup > self._began:
-                stand = id(place.sources), place.setup
-                if stand not in drifts:
-                    drifts[stand] = place.drift(rng, rows)
-                drift = drifts[stand]
+                drift = place.drift(rng, rows, drifts.setdefault(place.setup, {}))
             height = place.measure(rng, lasting, drift, flexes=edge)[:, 2]
             total += height + (of.contact if edge else of.receiver) * rng.standard_normal(rows)
         return total / len(self._places[key])

@@ -10,12 +10,13 @@ from .arm import Pose
 from .drive_block import BAR, CYLINDER, DRIVEN
 from .drives import four_bar_from_bucket
 from .errors import Fault, Refused
-from .observed import Observed, where_same
+from .observed import Observed
 from .parameters import CYLINDER_PINS, EDGE_POINTS, NAMES, RECORD, TOOTH_POINTS
 from .sensing import readings_of
 from .sensing_block import ANGLES, SENSED, program, sense
 from .sensor import Measure
 from .sensor_set import SensorSet
+from .shared import Columns, Owners
 from .sources import FLEX, PLAY, SLOP, WEAR, Sources
 from .trials_block import RECEIVER, fill_places
 from .trust_desk import pins_to, said_in, worn_back
@@ -34,43 +35,33 @@ _ALIKE_RAD = 1e-6
 
 
 class Lasting:
-    """What stays as it is through one repeated readout: a column of each source, of other machines' behind ours."""
+    """What stays as it is through one repeated readout: an error drawn for each thing that any stand of it has."""
 
-    def __init__(self, sources: Sources, sensors: SensorSet) -> None:
-        self.sources, self.sensors = sources, sensors
-        self._columns = np.flatnonzero(sources.lasting & (sources.standard > 0.0))
-        self._standards = list(sources.standard[self._columns])
-        own = np.full(len(sources.names), -1)
-        own[self._columns] = np.arange(len(self._columns))
-        self._own = {id(sources): own}
+    def __init__(self, sources: Sources, columns: Columns) -> None:
+        self._columns, self._root = columns, sources.root
+        self._drawn = np.flatnonzero(columns.lasting & (columns.standard > 0.0))
+        self._standard = columns.standard[self._drawn]
+        self._among = np.full(len(columns.standard), -1)
+        self._among[self._drawn] = np.arange(self.count)
 
-    def columns(self, sensors: SensorSet, sources: Sources) -> Whole:
-        """(sources,): in which column each stands, -1 of what is not uncertain or does not last."""
-        if id(sources) not in self._own:
-            ours = self._own[id(self.sources)]
-            same = where_same(sources, sensors, self.sources, self.sensors)
-            own = np.where(same >= 0, ours[same], -1)
-            others = np.flatnonzero(sources.lasting & (sources.standard > 0.0) & (same < 0))
-            own[others] = len(self._standards) + np.arange(len(others))
-            self._standards += list(sources.standard[others])
-            self._own[id(sources)] = own
-        return self._own[id(sources)]
+    def of(self, sources: Sources, owners: Owners) -> tuple[Sources, Whole, list[int]]:
+        """A stand's sources as uncertain as they are known to be; (sources,) which of the errors drawn is whose, -1 of
+        what is not uncertain or does not last; and the columns of its drifts."""
+        at = self._columns.of(sources, owners)
+        return self._columns.known(sources, owners), self._among[at], at[sources.drifts].tolist()
 
     @property
     def count(self) -> int:
-        """How many columns there are so far."""
-        return len(self._standards)
+        """How many errors are drawn."""
+        return len(self._drawn)
 
     def draw(self, rng: np.random.Generator, rows: int) -> Floats:
-        """(rows, columns)."""
-        drawn = rng.standard_normal((rows, len(self._standards)))
-        root = self.sources.root
-        if root.size:
-            drawn[:, : len(self._columns)] = (
-                rng.standard_normal((rows, root.shape[1])) @ root[self._columns].T
-            )
-        drawn *= self._standards
-        return drawn
+        """(rows, errors)."""
+        drawn = rng.standard_normal((rows, self.count))
+        if self._root.size:
+            ours = self._drawn[self._drawn < self._columns.ours]
+            drawn[:, : len(ours)] = rng.standard_normal((rows, self._root.shape[1])) @ self._root[ours].T
+        return drawn * self._standard
 
 
 class Place:
@@ -83,9 +74,12 @@ class Place:
         sources: Sources,
         said: Floats,
         point: str,
+        *,
         setup: int | None,
+        owners: Owners,
     ) -> None:
-        self.sources, self.setup = sources, setup
+        self.setup = setup
+        self.sources, columns, self._drifts = errors.of(sources, owners)
         assembly = sensors.assembly
         self._pins = int(pins_to(assembly, point))
         self._ends = _ends(sensors, point)
@@ -95,7 +89,6 @@ class Place:
         starts = np.cumsum([0, *(len(part.view(np.float64)) for part in parts)]).tolist()
         self._starts, self._n = starts, len(said)
         gives = sources.dimensions.stop
-        columns = errors.columns(sensors, sources)
         falls: list[tuple[int, int, float]] = [(columns[k], k, 1.0) for k in range(self._n)]
         for j, name in enumerate(NAMES, start=sources.dimensions.start):
             falls += [(columns[j], at, 1.0) for at in self._of_dimension(name, steps[0])]
@@ -120,7 +113,8 @@ class Place:
     @classmethod
     def of_pose(cls, errors: Lasting, seen: Observed, pose: Pose) -> "Place":
         """A touch's or strike's."""
-        return cls(errors, seen.sensors, seen.sources, said_of(seen.sensors, pose), seen.point, seen.setup)
+        said = said_of(seen.sensors, pose)
+        return cls(errors, seen.sensors, seen.sources, said, seen.point, setup=seen.setup, owners=seen.owners)
 
     def _of_dimension(self, name: str, rows: NDArray[np.void]) -> list[int]:
         """Where on the desk a dimension stands: in the chain, and in what is between sensors and joints."""
@@ -145,9 +139,13 @@ class Place:
             at.append(sensed + ANGLES.index("tilt") * row + about)
         return at
 
-    def drift(self, rng: np.random.Generator, rows: int) -> Floats:
-        """(rows, n): how far each number has drifted, in one stand."""
-        return rng.standard_normal((rows, self._n)) * self.sources.standard[self.sources.drifts]
+    def drift(self, rng: np.random.Generator, rows: int, drawn: dict[int, Floats]) -> Floats:
+        """(rows, n): how far each number has drifted, in one stand; `drawn`: what has been drawn there, by column."""
+        for column in self._drifts:
+            if column not in drawn:
+                drawn[column] = rng.standard_normal(rows)
+        unscaled = np.column_stack([drawn[column] for column in self._drifts])
+        return unscaled * self.sources.standard[self.sources.drifts]
 
     def measure(
         self, rng: np.random.Generator, lasting: Floats, drift: Floats | None, *, flexes: bool

@@ -43,10 +43,11 @@ class Trust:
 
     def __init__(
         self, sensors: SensorSet, sources: Sources, estimates: Estimates, height: Owed | None, cut: Owed | None, *,
-        line: str = "edge", fall: tuple[float, float] = (0.0, 0.0),
+        line: str = "edge", fall: tuple[float, float] = (0.0, 0.0), stays: float = 0.0,
     ) -> None:  # fmt: skip
         """`height`, `cut`: what elevation, and cut or fill, owe to the chain; None where there is none. `fall`: slopes
-        ahead and to the left of a sloping target, in the level frame, as ratios.
+        ahead and to the left of a sloping target, in the level frame, as ratios. `stays` (m2): the variance that the
+        point would leave that may be touched again, and a target's distances.
 
         Raises `Refused` "no-such-point" for teeth on a bucket without them, "not-a-choice" for another line.
         """
@@ -60,7 +61,13 @@ class Trust:
         self.numbers = np.full(len(NUMBERS), math.nan)
         self.choices = np.full(len(CHOICES), NONE, dtype=np.uint8)
         laid = lay_out(
-            sensors, sources, LINES[line], contact=estimates.contact, owed=(height, cut), fall=fall
+            sensors,
+            sources,
+            LINES[line],
+            contact=estimates.contact,
+            stays=stays,
+            owed=(height, cut),
+            fall=fall,
         )
         self.desk, self.whole, self.rates = laid.desk, laid.whole, laid.rates
 

@@ -20,10 +20,9 @@ from .trust_rates import CUT, ROWS, SLOPE, write_rates
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-REMEDIES = ("touch-so", "strike-alike", "touch-anew", "zero", "measure", "level")
-"""What may be done: touch the benchmark again in the posture of this readout; strike the laser in one posture before and
-after a move; touch it again at today's temperature; set a sensor's zero anew; measure a dimension anew; the laser's
-level."""
+REMEDIES = ("touch", "zero", "measure", "level")
+"""What may be done: touch the benchmark again, in the posture of this readout; set a sensor's zero anew; measure a
+dimension anew; have the laser's level checked."""
 NONE = 255
 TOLD = 5
 """How many parts are told in a readout."""
@@ -108,53 +107,50 @@ def bettered(share: float, standard: float, to: float) -> float:
 
 
 @compiled
-def touched_so(shares: Floats, ends: Whole, rest: Floats, contact: float) -> float:
-    """The variance that a touch in this very posture leaves: what comes anew with a reading comes with the touch too."""
-    again = 0.0
-    for k in (_NOISE, _SLOP, _SLOP + 1, _SLOP + 2):
+def touched_so(
+    rates: Floats, height: Floats, active: Whole, ends: Whole, standard: Floats, shares: Floats, contact: float,
+    stays: float,
+) -> float:  # fmt: skip
+    """The variance that a touch in this very posture would leave: what lasts cancels as far as `rates` are those of the
+    `height`, what comes anew comes with the touch too, and drift may be as large again when it is read.
+
+    `stays` (m2): what of the point that is touched, and of distances, is left. Correlations of what lasts are left out:
+    of a level target nothing of it is left.
+    """
+    total = contact * contact + stays
+    for k in range(_OWN):
+        fresh = 1.0 if k == _NOISE or k >= _SLOP else 0.0
+        lasts = 1.0 if fresh == 0.0 and k != _TEMPERATURE else 0.0
         for a in range(ends[k], ends[k + 1]):
-            again += shares[a]
-    return float(2.0 * again + contact * contact + rest[_BENCHMARK])
-
-
-@compiled
-def any_of(numbers: Floats) -> bool:
-    """Whether one of them is not nil."""
-    some = 0
-    for a in range(numbers.shape[0]):
-        some |= numbers[a] != 0.0
-    return some != 0
+            up = height[active[a]] * standard[a]
+            off = rates[active[a]] * standard[a] - up
+            total += lasts * off * off + (1.0 - lasts) * shares[a] + fresh * up * up
+    return total
 
 
 @compiled
 def remedy(
-    first: int, end: int, rates: Floats, edge: Floats, strikes: Floats, active: Whole, ends: Whole, standard: Floats,
-    lengths: Whole, root: Floats, rest: Floats, contact: float, total: float, beyond: float, c: Floats, spread: Floats,
-    shares: Floats, parts: Floats, other: Floats, left: float,
+    first: int, end: int, rates: Floats, height: Floats, active: Whole, ends: Whole, standard: Floats, lengths: Whole,
+    contact: float, stays: float, total: float, shares: Floats, parts: Floats, left: float,
 ) -> tuple[int, int, float]:  # fmt: skip
     """(which of `REMEDIES` from `first` to before `end`, or `NONE`; the source it is done to; what variance it leaves):
     the one that leaves least, if less than `left`.
 
-    `shares`, `parts` as they are, `beyond` what of the variance `total` is no source's; of a height that was touched.
+    `shares`, `parts` as they are; `height`: the rates of the point's height, `rates` of what is told.
     """
     best, source = NONE, 0
     for which in range(first, end):
         at, after = 0, math.inf
         if which == 0:
-            after = touched_so(shares, ends, rest, contact)
-        elif which == 1:
-            if any_of(strikes):
-                after = beyond + shares_of(rates, edge, active, standard, root, c, spread, other)
-        elif which == 2:
-            after = total - parts[_TEMPERATURE]
-        elif which == 5:
+            after = touched_so(rates, height, active, ends, standard, shares, contact, stays)
+        elif which == 3:
             after = total - parts[_LEVEL] * (1.0 - RELEVELLED * RELEVELLED)
         else:
-            kind = _ZEROS if which == 3 else _DIMENSIONS
+            kind = _ZEROS if which == 1 else _DIMENSIONS
             a = largest_of(shares, ends[kind], ends[kind + 1])
             if a >= 0:
                 at = active[a]
-                to_m, to_rad = (REZEROED_M, REZEROED_RAD) if which == 3 else (TAPED_M, TAPED_RAD)
+                to_m, to_rad = (REZEROED_M, REZEROED_RAD) if which == 1 else (TAPED_M, TAPED_RAD)
                 after = total - bettered(shares[a], standard[a], to_m if lengths[a] != 0 else to_rad)
         if after < left:
             best, source, left = which, at, after
@@ -170,8 +166,9 @@ rates; the largest parts of what is told of the middle of the line, its cut or f
 elevation; what a remedy leaves of that."""
 CHOICES = (*(f"part_{i}" for i in range(TOLD)), "remedy", "source")
 """Which of `KINDS`, `REMEDIES` and sources these are; `NONE` for no more."""
-SCALARS, WHOLES = 7, 9
-"""What stands first on the desk: pins, slopes ahead and left, contact, the way of wear; and of whole numbers: n, m, rank,
+SCALARS, WHOLES = 8, 9
+"""What stands first on the desk: pins, slopes ahead and left, contact, the way of wear, what a touch leaves; and of whole
+numbers: n, m, rank,
 left point, whether there is a height, a cut, whether these owe the same; how many sources are active, how many
 of `BETWEEN`."""
 _PART, _REMEDIED, _REMEDY = NUMBERS.index("part_0"), NUMBERS.index("remedied_u"), CHOICES.index("remedy")
@@ -207,7 +204,7 @@ def desk_size(n: int, m: int, rank: int, active: int) -> int:
     between = columns_of(n)
     given = SCALARS + 5 * active + 2 * len(KINDS) + active * rank
     sensing = (JOINTS + 3 + 1) * between + n
-    return given + ROWS * m + sensing + len(COLUMNS) + 4 * active + len(KINDS) + rank + len(NAMES)
+    return given + ROWS * m + sensing + len(COLUMNS) + 3 * active + len(KINDS) + rank + len(NAMES)
 
 
 @compiled
@@ -253,14 +250,12 @@ def places(desk: Floats, whole: Whole) -> tuple[Floats, ...]:
     at += count
     shares = desk[at : at + count]
     at += count
-    other = desk[at : at + count]
-    at += count
     parts = desk[at : at + k]
     at += k
     spread = desk[at : at + rank]
     flat = desk[at + rank :]
     return (
-        standard, edges, struck, rests, root, rates, dq, dn, before_by, skew, row, chained, c, shares, other, parts,
+        standard, edges, struck, rests, root, rates, dq, dn, before_by, skew, row, chained, c, shares, parts,
         spread, flat,
     )  # fmt: skip
 
@@ -278,12 +273,13 @@ def fill_trust(
     numbers[:] = math.nan
     choices[:] = NONE
     (
-        standard, edges, struck, rests, root, rates, dq, dn, before_by, skew, row, chained, c, shares, other, parts,
+        standard, edges, struck, rests, root, rates, dq, dn, before_by, skew, row, chained, c, shares, parts,
         spread, flat,
     ) = places(desk, whole)  # fmt: skip
     ends, active, lengths, case, used = lists(whole)
     m, left, count, k = whole[1], whole[3], whole[7], len(KINDS)
-    pins, fall, contact, back = desk[0], (desk[1], desk[2]), desk[3], (desk[4], desk[5], desk[6])
+    pins, fall, contact, stays = desk[0], (desk[1], desk[2]), desk[3], desk[7]
+    back = desk[4], desk[5], desk[6]
     if not sensed_rates(rows, bars, cylinders, said, q, dq, dn, before_by, skew):
         return False
     write_rates(records, flat, q, dq, skew, case, used, left, back, pins, fall, row, before_by, rates)
@@ -313,8 +309,8 @@ def fill_trust(
                 write_parts(shares, ends, rest, parts)
                 rank_parts(parts, total, numbers, choices)
                 best, source, after = remedy(
-                    0, len(REMEDIES), by, edge, strikes, active, ends, standard, lengths, root, rest, contact, total,
-                    beyond, c, spread, shares, parts, other, total * WORTH * WORTH,
+                    0, len(REMEDIES), by, rates[m : 2 * m], active, ends, standard, lengths, contact, stays, total,
+                    shares, parts, total * WORTH * WORTH,
                 )  # fmt: skip
                 choices[_REMEDY] = best
                 choices[_REMEDY + 1] = source

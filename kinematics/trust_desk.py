@@ -48,12 +48,13 @@ class Desk:
 
 
 def lay_out(
-    sensors: SensorSet, sources: Sources, points: tuple[str, ...], *, contact: float = 0.0,
+    sensors: SensorSet, sources: Sources, points: tuple[str, ...], *, contact: float = 0.0, stays: float = 0.0,
     owed: tuple[Owed | None, Owed | None] = (None, None), fall: tuple[float, float] = (0.0, 0.0),
 ) -> Desk:  # fmt: skip
     """A desk for the rates of `points`, three that follow each other in `chain.POINTS`, or the receiver alone.
 
-    `owed`: of elevation, and of cut or fill; None where there is none. `contact` (m), `fall` as `trust.Trust` has them.
+    `owed`: of elevation, and of cut or fill; None where there is none. `contact` (m), `stays` (m2),
+    `fall` as `trust.Trust` has them.
     """
     assembly = sensors.assembly
     numbers = program(sensors).numbers
@@ -69,7 +70,7 @@ def lay_out(
     )
     desk = np.zeros(desk_size(n, m, rank, len(active)))
     given = np.concatenate([
-        [pins_to(assembly, points[0]), *fall, contact, *worn_back(assembly, points[0])], sources.standard[active],
+        [pins_to(assembly, points[0]), *fall, contact, *worn_back(assembly, points[0]), stays], sources.standard[active],
         edge[:, active].ravel(), strikes[:, active].ravel(), rest.ravel(),
         sources.root[active].ravel() if rank else [],
     ])  # fmt: skip

@@ -238,12 +238,13 @@ async def _refused(request: Request, error: Exception) -> JSONResponse:
 
 
 def fault_out(each: Fault, request: Request) -> FaultOut:
-    """A fault of the lower rooms: its dotted path becomes a pointer into the body, if the request has one.
-
-    A key with a dot in it cannot be told apart; no body here has any.
+    """A fault of the lower rooms: its dotted path becomes a pointer into the body, if the request has one. What begins
+    with a slash is a pointer already, to a key with a dot in it.
     """
     in_body = request.method not in {"GET", "HEAD"} and each.code != "bad-header"
-    at = pointer(each.where.split(".")) if each.where and in_body else ""
+    at = ""
+    if in_body and each.where:
+        at = each.where if each.where.startswith("/") else pointer(each.where.split("."))
     return fault(each.code, each.found, each.expected, each.advice, at, each.numbers)
 
 

@@ -17,7 +17,7 @@ from kinematics.sensor_set import SensorSet
 from service.access.caller import Caller
 from service.book.keeper import Keeper
 from service.book.state import JobState
-from service.book.trusting import Chain, chain_of
+from service.book.trusting import Chain, Sets, chain_of
 from service.live.feed import Feed
 from service.strict import Strict
 
@@ -73,7 +73,7 @@ class Watch:
         self._feed = feed
         self._target, self._line, self._station, self._caller = target, line, station, caller
         self._state: JobState | None = None
-        self._made_for: tuple[JobState | None, SensorSet | None] = None, None
+        self._made_for: tuple[JobState | None, SensorSet | None, Sets] = None, None, {}
         self._looked = -math.inf
         self._aim: Aim | None = None
         self._missing: tuple[Fault, ...] = ()
@@ -99,7 +99,9 @@ class Watch:
 
     def _keep_up(self, now: float) -> None:
         feed = self._feed
-        if self._state is feed.state and now - self._looked < _LOOK_AGAIN_S:
+        stands = feed.state, feed.sensors, feed.sets
+        same = all(one is other for one, other in zip(stands, self._made_for, strict=True))
+        if same and self._state is feed.state and now - self._looked < _LOOK_AGAIN_S:
             return
         self._state, self._looked = feed.state, now
         state = feed.state
@@ -114,8 +116,8 @@ class Watch:
             more = (
                 *elsewhere(state, self._caller), *changes(feed.job, state, self._keeper)
             )  # fmt: skip
-        if state is not self._made_for[0] or feed.sensors is not self._made_for[1] or more != self._more:
-            self._made_for, self._more = (state, feed.sensors), more
+        if not same or more != self._more:
+            self._made_for, self._more = stands, more
             self._rest_on()
             self._make_ready()
 
@@ -132,6 +134,8 @@ class Watch:
         self._leaf = self._press = None
         if feed.sensors is None or feed.sensors.checks or chain is None or chain.why:
             return
+        if self._line == "teeth" and feed.sensors.assembly.attachment.teeth is None:
+            return  # the slow way refuses it
         state = feed.state
         leaf = Leaf(
             feed.sensors,

@@ -173,7 +173,14 @@ def readout_out(
     where they did. `Refused` "no-such-point" at `line`."""
     told = read_line(found, state, aim, line, swing)
     units = state.units
-    judged, why_not = judge(chain, found, line, fall_of(found, state.book, aim, swing), said)
+    judged, why_not = judge(
+        chain,
+        found,
+        line,
+        fall_of(found, state.book, aim, swing),
+        said,
+        cut=told.points["centre"].cut_fill is not None,
+    )
     return ReadoutOut(
         job=job, seq=state.seq, units=units.value, machine=reference(state.machine),
         attachment=reference(state.attachment), seat=state.seat, target=target, line=line,

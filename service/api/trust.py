@@ -50,7 +50,8 @@ class TrustOut(Strict):
     largest: str | None = Field(description="The largest part in words.")
     would_help: str | None = Field(
         description="What would make it better by a tenth or more, and how much, computed; the most helpful of what is "
-        "known. null where nothing would."
+        "known. null where nothing would. At best: a point that lies higher or lower than the edge is touched in nearly "
+        "the same posture, not in the same."
     )
     assumed: int = Field(
         description="How many uncertainties neither profiles nor job give, so that they are taken as usual; POST "
@@ -62,16 +63,16 @@ class Judged:
     """What a trust found for one pose, as it is told; `numbers` and `choices` by the names of `trust_block`."""
 
     def __init__(
-        self, sources: Sources, numbers: NDArray[np.float64], choices: NDArray[np.uint8], assumed: int
+        self, sources: Sources, numbers: NDArray[np.float64], choices: NDArray[np.uint8], chain: Chain
     ) -> None:
-        self._sources, self._assumed = sources, assumed
+        self._sources, self._assumed, self._again = sources, len(chain.assumed), chain.again
         self._numbers: Sequence[float] = numbers.tolist()
         self._choices: Sequence[int] = choices.tolist()
 
     @classmethod
-    def of(cls, trust: Trust, assumed: int) -> "Judged":
+    def of(cls, trust: Trust, chain: Chain) -> "Judged":
         """What it found last."""
-        return cls(trust.sources, trust.numbers, trust.choices, assumed)
+        return cls(trust.sources, trust.numbers, trust.choices, chain)
 
     def within(self, name: str, units: LengthUnit) -> Length | None:
         """Half the coverage interval of one of `trust_block.NUMBERS`; None where there is no number to trust."""
@@ -99,16 +100,16 @@ class Judged:
             of="cut_fill" if told == "centre_cut_u" else "elevation", coverage_percent=COVERAGE_PERCENT,
             standard=length(value, units), within=whole, parts=parts,
             largest=f"{parts[0]['within']['shown']} of {whole['shown']}: {parts[0]['part']}" if parts else None,
-            would_help=self._help(whole, units), assumed=self._assumed,
+            would_help=self._help(whole, units, self._again[told == "centre_cut_u"][0]), assumed=self._assumed,
         )  # fmt: skip
 
-    def _help(self, whole: Length, units: LengthUnit) -> str | None:
+    def _help(self, whole: Length, units: LengthUnit, point: str) -> str | None:
         which = self._choices[_REMEDY]
         if which == NONE:
             return None
         after = show(FACTOR * self._numbers[_AT["remedied_u"]], units)
         name = self._sources.names[self._choices[_SOURCE]]
-        return f"{whole['shown']} would be {after}: {in_words(REMEDIES[which], name)}"
+        return f"{whole['shown']} would be {after} at best: {in_words(REMEDIES[which], name, point)}"
 
 
 def told_of(numbers: Sequence[float]) -> str | None:
@@ -119,35 +120,33 @@ def told_of(numbers: Sequence[float]) -> str | None:
     return None
 
 
-def in_words(remedy: str, source: str) -> str:
-    """What to do, in words."""
+def in_words(remedy: str, source: str, point: str) -> str:
+    """What to do, in words; `point`: what may be touched again."""
     match remedy:
-        case "touch-so":
-            return "touch the benchmark again, in the posture you dig in"
-        case "strike-alike":
-            return "strike the laser in one posture before a move and after it"
-        case "touch-anew":
-            return "touch the benchmark again, now that it is warmer or colder"
+        case "touch":
+            return f"touch {point} again, in the posture you dig in"
         case "zero":
-            return f"set the zero of the sensor {source.partition('.')[0]} anew, by a level or half a turn"
+            sensor = source.partition(".")[0]
+            return f"set the zero of the sensor {sensor} anew as /guide/fitting says, then touch again"
         case "measure":
-            return f"measure {source.replace('_', ' ')} anew, by a steel tape"
+            return f"measure {source.replace('_', ' ')} anew as /guide/measuring says, then touch again"
         case _:
-            return "check the laser by a turn test, and have it adjusted"
+            return "have the laser's level checked by a turn test, and enter it in the estimates"
 
 
 def judge(
-    chain: Chain, found: Pose, line: str, fall: tuple[float, float], said: Floats | None
+    chain: Chain, found: Pose, line: str, fall: tuple[float, float], said: Floats | None, *, cut: bool
 ) -> tuple[Judged | None, list[Fault]]:
-    """(what is to be told of a pose, else why there is nothing); `said`: what the sensors said, None: what they would."""
-    trust = chain.trust(line, fall)
+    """(what is to be told of a pose, else why there is nothing); `said`: what the sensors said, None: what they would;
+    `cut`: whether there is a cut or fill."""
+    trust = chain.trust(line, fall, cut=cut)
     try:
         said = trust.said(readings_of(chain.sensors, found)) if said is None else said
     except Refused as refused:
         return None, [*chain.why, *refused.faults]
     if not trust.judge(said, found.q):
         return None, [*chain.why, DEAD_CENTRE]
-    return Judged.of(trust, len(chain.assumed)), list(chain.why)
+    return Judged.of(trust, chain), list(chain.why)
 
 
 DEAD_CENTRE = Fault(

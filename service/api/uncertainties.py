@@ -1,6 +1,7 @@
 """The uncertainty of a readout as a budget: every source by name, what would help, and Monte Carlo to check it."""
 
 import math
+from dataclasses import replace
 from typing import Annotated, Literal
 
 import numpy as np
@@ -8,14 +9,16 @@ from fastapi import APIRouter
 from pydantic import ConfigDict, Field
 from typing_extensions import TypedDict
 
-from kinematics.account import Account, Help, account, helps
-from kinematics.errors import Fault, Refused
+from kinematics.account import Account, account, helps
+from kinematics.errors import Fault, Refused, refuse
+from kinematics.estimates import Estimates
 from kinematics.monte_carlo import Spread, spread
 from kinematics.parameters import EDGE_POINTS
 from kinematics.propagation import coverage
 from kinematics.readout import LINES, Aim, fall_of
 from kinematics.sensing import readings_of
-from kinematics.sources import Sources, with_standard
+from kinematics.sensor_set import SensorSet
+from kinematics.sources import Sources, sources_of, with_standard
 from kinematics.trials import trials
 from kinematics.trust import Trust
 from kinematics.trust_rates import CUT, SLOPE
@@ -27,6 +30,7 @@ from service.book.posing import swing_of
 from service.book.state import JobState
 from service.book.trusting import Chain, Sets, chain_of, sets_of
 from service.strict import Strict, example
+from service.text import pointer
 
 from .answers import ADVISORY, Reference, reference
 from .door import KeeperDep
@@ -66,11 +70,12 @@ class UncertaintiesIn(q.ReadoutIn):
     edge_point: Literal["left", "centre", "right"] = Field(
         "centre", description="Of the line; no matter for cross_slope."
     )
-    coverage_percent: float = Field(95.0, gt=0, lt=100, description="Of the interval that is told.")
+    coverage_percent: float = Field(95.0, ge=1, lt=100, description="Of the interval that is told.")
     standard: dict[Annotated[str, Field(max_length=80)], Annotated[float, Field(ge=0)]] = Field(
         default_factory=dict, max_length=MOST_SOURCES,
-        description="What if: other standard uncertainties than the profiles', by source; mm for lengths, else deg. Of a "
-        "drift: over the temperature that the job allows for.",
+        description="What if: other standard uncertainties than the profiles', by source; mm for lengths, at most 1000, "
+        "else deg, at most 10. Of a drift: over the temperature that the job allows for. Of pin_slop and coupler_play: "
+        "the standard uncertainty, not the whole clearance or play, but that over the square root of 12.",
     )  # fmt: skip
     correlations: list[CorrelationIn] = Field(
         default_factory=list, max_length=MOST_SOURCES,
@@ -97,7 +102,11 @@ class SourceOut(TypedDict):
     source: str
     part: str
     uncertainty: Annotated[
-        float, Field(description="Its own standard uncertainty, in mm, or deg of an angle.")
+        float,
+        Field(
+            description="Its own standard uncertainty, in mm, or deg of an angle; of pin_slop and coupler_play the whole "
+            "clearance or play over the square root of 12."
+        ),
     ]
     uncertainty_unit: str
     rate: Annotated[
@@ -153,7 +162,8 @@ class UncertaintiesOut(Strict):
         "and strikes, or of another machine, has names that begin with before."
     )
     would_help: list[HelpOut] = Field(
-        description="Computed, the most helpful first; of the middle of the line, elevation or cut and fill."
+        description="Computed, the most helpful first, at best; of the middle of the line, its cut or fill, without a "
+        "target its elevation. Empty for other numbers."
     )
     assumed: list[str] = Field(
         description="What neither profiles nor job give, taken as usual. Measure what matters."
@@ -189,7 +199,7 @@ def budget(job: JobId, asked: UncertaintiesIn, keeper: KeeperDep) -> Uncertainti
     if chain.why and of != "cross_slope":
         raise Refused(chain.why)
     fall = fall_of(found, state.book, aim, swing)
-    trust = chain.trust(asked.line, fall)
+    trust = chain.trust(asked.line, fall, cut=told.points["centre"].cut_fill is not None)
     said = trust.said(readings_of(chain.sensors, found))
     if not trust.judge(said, found.q):
         raise Refused([DEAD_CENTRE])
@@ -207,7 +217,7 @@ def budget(job: JobId, asked: UncertaintiesIn, keeper: KeeperDep) -> Uncertainti
         factor=coverage(1.0, probability=asked.coverage_percent / 100.0),
         low=scale * value - half, high=scale * value + half, parts=_parts(made, scale),
         sources=_sources(made, trust, scale),
-        would_help=[_help(each) for each in helps(trust)], assumed=list(chain.assumed), estimates=state.estimates,
+        would_help=_helps(trust, chain, asked, of), assumed=list(chain.assumed), estimates=state.estimates,
         monte_carlo=None if asked.trials is None else _repeated(chain, said, name, asked, of, scale, value, fall),
         advisory=ADVISORY,
     )  # fmt: skip
@@ -221,22 +231,28 @@ def _no_such_number(of: str) -> Fault:
 
 def _chain(state: JobState, sets: Sets, aim: Aim | None, asked: UncertaintiesIn) -> Chain:
     """What the readout rests on, with what is asked in place of what is known; faults at their place in the body."""
+    together = [(each.one, each.other, each.coefficient) for each in asked.correlations]
 
-    def changed(sources: Sources) -> Sources:
+    def reckoned(sensors: SensorSet, estimates: Estimates) -> Sources:
+        faults: list[Fault] = []
+        try:
+            sources = sources_of(sensors, estimates, together)
+        except Refused as refused:
+            faults += refused.faults
+            sources = sources_of(sensors, estimates)
         in_m = dict(zip(sources.names, sources.lengths.tolist(), strict=True))
         in_si = {
             name: value / 1e3 if in_m.get(name) else math.radians(value)
             for name, value in asked.standard.items()
         }
         try:
-            return with_standard(sources, in_si)
-        except Refused as refused:
-            raise Refused(  # a name has a dot in it, which would part the pointer
-                Fault(f.code, "standard", f.found, f.expected, f.advice) for f in refused.faults
-            ) from None
+            sources = with_standard(sources, in_si)
+        except Refused as refused:  # a name has a dot in it
+            faults += [replace(each, where=pointer(["standard", each.where])) for each in refused.faults]
+        refuse(faults)
+        return sources
 
-    together = [(each.one, each.other, each.coefficient) for each in asked.correlations]
-    return chain_of(state, sets, aim, together, changed)
+    return chain_of(state, sets, aim, reckoned)
 
 
 def _parts(made: Account, scale: float) -> list[KindOut]:
@@ -271,8 +287,16 @@ def _sources(made: Account, trust: Trust, scale: float) -> list[SourceOut]:
     return found
 
 
-def _help(each: Help) -> HelpOut:
-    return {"words": in_words(each.remedy, each.source), "standard": 1e3 * each.standard}
+def _helps(trust: Trust, chain: Chain, asked: UncertaintiesIn, of: Of) -> list[HelpOut]:
+    """What would help the middle of the line; of other numbers it is not reckoned."""
+    told = "elevation" if trust.cut is None else "cut_fill"
+    if of != told or asked.edge_point != "centre":
+        return []
+    point = chain.again[told == "cut_fill"][0]
+    return [
+        {"words": in_words(each.remedy, each.source, point), "standard": 1e3 * each.standard}
+        for each in helps(trust)
+    ]
 
 
 def _repeated(
@@ -283,11 +307,14 @@ def _repeated(
     terms, cut = chain.terms
     done = trials(
         chain.sensors, chain.sources, chain.estimates, terms or {}, chain.observed, chain.benchmarks, said, point, count,
-        asked.seed, cut, fall=fall,
+        asked.seed, cut, fall=fall, owners=chain.owners,
     )  # fmt: skip
     of_which = {"elevation": done.deviations, "cut_fill": done.cuts, "cross_slope": done.cross_slopes}[of]
     assert of_which is not None  # noqa: S101  # there is a value
-    told: Spread = spread(of_which, asked.coverage_percent / 100.0)
+    try:
+        told: Spread = spread(of_which, asked.coverage_percent / 100.0)
+    except Refused as refused:
+        raise Refused(replace(each, where="coverage_percent") for each in refused.faults) from None
     return MonteCarloOut(
         trials=done.count, lost=done.lost, mean=scale * told.mean, standard=scale * told.standard,
         low=scale * (value + told.low), high=scale * (value + told.high), seed=asked.seed,

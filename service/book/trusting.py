@@ -1,17 +1,18 @@
 """How far a job's readouts are to be trusted: from its log, its estimates and the profiles that stood on it."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from kinematics.arm import Pose, pose
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused
 from kinematics.estimates import Estimates
-from kinematics.levelling import Terms, added
+from kinematics.levelling import Enters, Terms, added
 from kinematics.observed import Observed, chained
 from kinematics.readout import Aim
 from kinematics.sensor_set import SensorSet
+from kinematics.shared import Owners
 from kinematics.sources import KINDS, Kind, Sources, plain_sensors, sources_of
 from kinematics.trust import Trust
 from kinematics.trust_desk import Owed
@@ -21,7 +22,7 @@ from .keeper import Keeper
 from .payloads import PoseRecord
 from .state import JobState, Observation, Stand
 
-Correlations = Sequence[tuple[str, str, float]]
+Reckoned = Callable[[SensorSet, Estimates], Sources]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,6 +67,7 @@ class Chain:
 
     sensors: SensorSet
     sources: Sources
+    owners: Owners
     estimates: Estimates
     height: Owed | None
     cut: Owed | None
@@ -75,20 +77,26 @@ class Chain:
     assumed: tuple[str, ...]
     why: tuple[Fault, ...] = ()
     """Why there is nothing of height, cut or fill though the book has them: a touch at a linkage's dead centre."""
+    again: tuple[tuple[str, float], tuple[str, float]] = (("", 0.0), ("", 0.0))
+    """Which point to touch again, and the variance (m2) that it and distances leave: for elevation, for cut or fill."""
 
-    def trust(self, line: str, fall: tuple[float, float] = (0.0, 0.0)) -> Trust:
-        """The trust of a line of the bucket; `fall`: slopes of a sloping target in the level frame, ahead and left."""
-        return Trust(self.sensors, self.sources, self.estimates, self.height, self.cut, line=line, fall=fall)
+    def trust(self, line: str, fall: tuple[float, float] = (0.0, 0.0), *, cut: bool = True) -> Trust:
+        """The trust of a line of the bucket; `fall`: slopes of a sloping target in the level frame, ahead and left;
+        `cut`: False where the readout has no cut or fill, its station being unknown."""
+        owed = self.cut if cut else None
+        return Trust(
+            self.sensors, self.sources, self.estimates, self.height, owed, line=line, fall=fall,
+            stays=self.again[owed is not None][1],
+        )  # fmt: skip
 
 
 def chain_of(
-    state: JobState, sets: Sets, aim: Aim | None, correlations: Correlations = (),
-    changed: Callable[[Sources], Sources] = lambda sources: sources,
+    state: JobState, sets: Sets, aim: Aim | None, reckoned: Reckoned = sources_of
 ) -> Chain:  # fmt: skip
     """What a readout of this state and aim rests on.
 
-    `changed`: other standard uncertainties than the profiles', of the present stand. Raises `Refused`: "no-setup", and as
-    `sources_of`; what a touch or strike of the chain cannot tell is in `why`.
+    `reckoned`: the sources of the present stand, where they are to be others than the profiles'. Raises `Refused`:
+    "no-setup", and as `reckoned`; what a touch or strike of the chain cannot tell is in `why`.
     """
     stand = state.stand
     if stand is None:
@@ -98,8 +106,7 @@ def chain_of(
 
     def sources(of: Stand) -> Sources:
         if of not in made:
-            found = sources_of(sets[of].sensors, estimates, correlations if of == stand else ())
-            made[of] = changed(found) if of == stand else found
+            made[of] = (reckoned if of == stand else sources_of)(sets[of].sensors, estimates)
         return made[of]
 
     assert stand is not None  # noqa: S101  # refused above
@@ -111,30 +118,59 @@ def chain_of(
     owed: list[Owed | None] = [None, None]
     why: tuple[Fault, ...] = ()
     try:
+        if not stands_of(state) <= sets.keys():
+            raise Refused([_UNREAD])
         for seq, each in state.observations.items():
             observed[seq] = _observed(each, sets, sources(each.stand))
         owed = [
             None
             if each is None
-            else chained(each, observed, state.benchmark_uncertainty, estimates, here, own)
+            else chained(each, observed, state.benchmark_uncertainty, estimates, here, own, owners_of(stand))
             for each in (terms, cut)
         ]
     except Refused as refused:
         why = refused.faults
+    distance = 0.0
     if owed[1] is not None and aim is not None and aim.target.sloping:
         slopes = aim.target.along_percent, aim.target.across_percent
-        steep = math.hypot(*map(ratio_from_percent, slopes))
-        owed[1].rest[KINDS.index(Kind.DISTANCE)] += (steep * estimates.distance) ** 2
+        distance = (math.hypot(*map(ratio_from_percent, slopes)) * estimates.distance) ** 2
+        owed[1].rest[KINDS.index(Kind.DISTANCE)] += distance
     return Chain(
-        here, own, estimates, owed[0], owed[1], (terms, cut), observed, state.benchmark_uncertainty,
+        here, own, owners_of(stand), estimates, owed[0], owed[1], (terms, cut), observed, state.benchmark_uncertainty,
         (*sets[stand].assumed, *own.assumed), why,
+        (_surest(state, estimates), ("" if aim is None else aim.target.benchmark, distance)),
     )  # fmt: skip
+
+
+def _surest(state: JobState, estimates: Estimates) -> tuple[str, float]:
+    """The benchmark that is known best, and its variance (m2): the first of those alike."""
+    known = {
+        name: state.benchmark_uncertainty.get(seq, estimates.benchmark) ** 2
+        for name, each in state.book.points.items()
+        for seq, what in each.terms
+        if what == Enters.BENCHMARK and len(each.terms) == 1
+    }
+    return min(known.items(), key=lambda each: each[1], default=("", 0.0))
+
+
+_UNREAD = Fault(
+    "database",
+    "",
+    "profiles of an earlier stand that are not read yet",
+    "a moment",
+    "wait for the next readout",
+)
 
 
 def _observed(seen: Observation, sets: Sets, sources: Sources) -> Observed:
     sensors = sets[seen.stand].sensors
     poses = [pose_of(sensors.assembly, each) for each in seen.poses]
-    return Observed(sensors, sources, poses, seen.point, seen.setup)
+    return Observed(sensors, sources, poses, seen.point, seen.setup, owners_of(seen.stand))
+
+
+def owners_of(stand: Stand) -> Owners:
+    """Whose parts a stand is made of: those of a profile, in whichever revision, are of one machine or attachment."""
+    return Owners(stand.machine.id, stand.attachment.id)
 
 
 def pose_of(assembly: Assembly, record: PoseRecord) -> Pose:

@@ -16,8 +16,8 @@ from kinematics.errors import Fault
 from kinematics.sensor_set import SensorSet
 from kinematics.track import Track
 from service.book import payloads as p
-from service.book.state import JobState
-from service.book.trusting import Sets
+from service.book.state import JobState, Stand
+from service.book.trusting import Sets, stands_of
 
 from .channel import Channel
 from .frames import in_short
@@ -82,6 +82,7 @@ class Feed:
                 if name in self._former:
                     channel.carry(self._former[name])
         self.said = np.full(first, math.nan)
+        self.unread = self._unread()
         # What was read before another machine, a move, a swing or another laser says nothing of after.
         self._since = since
         self.receiver.stand(self.state, self.sensors, self._since)
@@ -98,6 +99,7 @@ class Feed:
     def adopt(self, state: JobState, now: float) -> None:
         """The job's state after further entries, with the same machine and attachment on it."""
         before, self.state = self.state, state
+        self.unread = self._unread()
         if stands(before) != stands(state):
             self._since = now
             self.track = None if self.sensors is None else self._new_track(self.sensors)
@@ -106,6 +108,16 @@ class Feed:
             self.track = self._new_track(self.sensors)
         self._limits()
         self.changed()
+
+    def know(self, sets: Sets) -> None:
+        """The sensors of further stands were read."""
+        self.sets = {**self.sets, **sets}
+        self.unread = self._unread()
+        self.changed()
+
+    def _unread(self) -> frozenset[Stand]:
+        """Stands that readouts rest on and whose sensors were not read yet."""
+        return frozenset() if self.sensors is None else frozenset(stands_of(self.state) - self.sets.keys())
 
     def _new_track(self, sensors: SensorSet) -> Track:
         # A strike asks how the body rested before it, a crossing may take three seconds.

@@ -15,7 +15,7 @@ from kinematics.errors import Fault, Refused
 from kinematics.striking import InPlane
 from service.book.keeper import Keeper
 from service.book.state import JobState
-from service.book.trusting import sets_of, stands_of
+from service.book.trusting import sets_of
 
 from .feed import FITTING, Feed, Fitted, stands
 from .warm import warm
@@ -49,6 +49,7 @@ class Hub:
         self._opening: dict[str, asyncio.Task[Feed]] = {}
         self._tasks: set[asyncio.Task[None]] = set()
         self._judging: set[str] = set()
+        self._reading: set[str] = set()
         self._looked = 0.0
         self._looking = asyncio.Lock()
         self._thread = CapacityLimiter(1)
@@ -112,17 +113,29 @@ class Hub:
     def keep_up(self, feed: Feed) -> None:
         """Bring a feed to what its job's log says now, as far as this process has read it."""
         state = self._keeper.latest(feed.job)
-        if state is None or state is feed.state or state.seq < feed.state.seq:
-            return
-        now = self.now()
-        # What a withdrawal brings back may rest on a stand of long ago.
-        if _on_the_job(state) == _on_the_job(feed.state) and (
-            feed.sensors is None or stands_of(state) <= feed.sets.keys()
-        ):
-            feed.adopt(state, now)
-            return
-        feed.fit(Fitted(state, None, (FITTING,)), now)
-        self._start(self._refit(feed, state))
+        if state is not None and state is not feed.state and state.seq >= feed.state.seq:
+            now = self.now()
+            if _on_the_job(state) == _on_the_job(feed.state):
+                feed.adopt(state, now)
+            else:
+                feed.fit(Fitted(state, None, (FITTING,)), now)
+                self._start(self._refit(feed, state))
+        if feed.unread and feed.job not in self._reading:
+            self._reading.add(feed.job)
+            self._start(self._read_stands(feed))
+
+    async def _read_stands(self, feed: Feed) -> None:
+        """The sensors of stands of long ago, on which what a withdrawal brought back may rest."""
+        state, sensors = feed.state, feed.sensors
+        try:
+            sets = await run_in_threadpool(sets_of, self._keeper, state, sensors)
+            if sensors is feed.sensors:
+                feed.know(sets)
+        except Exception:  # a database that does not answer
+            _log.exception("earlier stands of %s could not be read", feed.job)
+            await asyncio.sleep(LOOK_EVERY_S)
+        finally:
+            self._reading.discard(feed.job)
 
     async def _refit(self, feed: Feed, state: JobState) -> None:
         try:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from kinematics.account import Account, account, helps
+from kinematics.account import account, helps
 from kinematics.arm import Pose, pose
 from kinematics.estimates import Estimates
 from kinematics.levelling import Enters
@@ -15,6 +15,7 @@ from kinematics.sensor_set import SensorSet
 from kinematics.sources import Kind, sources_of, with_standard
 from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS, WORTH
+from kinematics.trust_desk import Owed
 from kinematics.trust_rates import ROWS, SLOPE
 
 from .test_sensing_block import SENSED, unchecked
@@ -41,10 +42,11 @@ def posed(sensors: SensorSet, stick_deg: float, boom_deg: float = 14.0) -> Pose:
 
 def judged(
     terms: dict[tuple[int, Enters], float] = TOUCH, fall: tuple[float, float] = (0.0, 0.0),
-    correlations: list[tuple[str, str, float]] | None = None, stick_deg: float = -105.0,
+    correlations: list[tuple[str, str, float]] | None = None, standard: dict[str, float] | None = None,
+    owed_cut: Owed | None = None,
 ) -> Trust:  # fmt: skip
     sensors = crawler()
-    sources = sources_of(sensors, ESTIMATES, correlations or [])
+    sources = with_standard(sources_of(sensors, ESTIMATES, correlations or []), standard or {})
     seen = {
         3: Observed(sensors, sources, [posed(sensors, -70.0)], "centre", 1),
         4: Observed(
@@ -56,8 +58,8 @@ def judged(
         chained(each, seen, {2: 0.004}, ESTIMATES, sensors, sources)
         for each in (terms, without_benchmark(terms))
     ]
-    trust = Trust(sensors, sources, ESTIMATES, owed[0], owed[1], fall=fall)
-    found = posed(sensors, stick_deg)
+    trust = Trust(sensors, sources, ESTIMATES, owed[0], owed_cut or owed[1], fall=fall)
+    found = posed(sensors, -105.0)
     assert trust.judge(trust.said(readings_of(sensors, found)), found.q)
     return trust
 
@@ -119,23 +121,38 @@ def test_what_would_help_most_is_what_is_told(terms: dict[tuple[int, Enters], fl
         assert math.isnan(told)
 
 
-def test_strikes_alike_help_where_there_were_strikes() -> None:
-    assert "strike-alike" not in {each.remedy for each in helps(judged(TOUCH))}
-    assert "strike-alike" in {each.remedy for each in helps(judged(CARRIED))}
+@pytest.mark.parametrize("terms", [TOUCH, CARRIED])
+@pytest.mark.parametrize("fall", FALLS)
+def test_a_touch_in_this_posture_leaves_what_was_promised(
+    terms: dict[tuple[int, Enters], float], fall: tuple[float, float]
+) -> None:
+    """Cut against a target on the benchmark touched: done, it is as said, drift counted."""
+    [promise] = [each for each in helps(judged(terms, fall)) if each.remedy == "touch"]
+    sensors = crawler()
+    sources = sources_of(sensors, ESTIMATES)
+    seen = {7: Observed(sensors, sources, [posed(sensors, -105.0)], "centre", 2)}
+    cut = chained({(7, Enters.EDGE): -1.0}, seen, {}, ESTIMATES, sensors, sources)
+    done = judged(terms, fall, owed_cut=cut)
+    assert account(done, 4).standard == pytest.approx(promise.standard, rel=1e-12)
+    assert promise.standard < account(judged(terms, fall), 4).standard
 
 
 def test_a_better_zero_is_as_good_as_promised() -> None:
-    """The zero of one sensor known to 0.02 deg: what is left is what an account with that zero says."""
+    """The zero of that sensor known to 0.02 deg, touches and strikes as before."""
     trust = judged(CARRIED)
     [found] = [each for each in helps(trust) if each.remedy == "zero"]
-    sensors = crawler()
-    sources = with_standard(sources_of(sensors, ESTIMATES), {found.source: math.radians(0.02)})
-    made = account(trust, 4)
-    better = _with_standard(made, sources.names.index(found.source), math.radians(0.02))
-    assert found.standard == pytest.approx(better, rel=1e-12)
+    better = judged(CARRIED, standard={found.source: math.radians(0.02)})
+    assert account(better, 4).standard == pytest.approx(found.standard, rel=1e-12)
 
 
-def _with_standard(made: Account, source: int, standard: float) -> float:
-    parts = made.combined.parts[0].copy()
-    parts[source] *= (standard / made.inputs.standard[source]) ** 2
-    return math.sqrt(parts.sum())
+def test_a_better_dimension_is_as_good_as_promised() -> None:
+    [found] = [each for each in helps(judged(CARRIED)) if each.remedy == "measure"]
+    better = judged(CARRIED, standard={found.source: 0.001})
+    assert account(better, 4).standard == pytest.approx(found.standard, rel=1e-12)
+
+
+def test_a_better_laser_is_as_good_as_promised() -> None:
+    [found] = [each for each in helps(judged(CARRIED)) if each.remedy == "level"]
+    parts = account(judged(CARRIED), 4).by_kind()
+    now = account(judged(CARRIED), 4).standard
+    assert found.standard**2 == pytest.approx(now**2 - 0.91 * parts[Kind.LEVEL], rel=1e-12)

@@ -117,19 +117,62 @@ def test_estimates_reach_the_budget(dug: JobDoer) -> None:
     assert told(dug, edge_at(-2.4))["trust"]["largest"].endswith(": benchmark contact")
 
 
-def test_what_would_help_does_help(dug: JobDoer) -> None:
-    """The number promised for a touch in the digging posture is the number told after it."""
+def helped(job: JobDoer, pose: Json, target: str | None, point: str) -> tuple[float, float, float]:
+    """Standard uncertainty before, as promised of a touch in this posture, and once the edge has touched so; mm."""
+    before = budget(job, pose, target=target)
+    words = f"touch {point} again, in the posture you dig in"
+    [promised] = [each["standard"] for each in before["would_help"] if each["words"] == words]
+    shown = told(job, pose, target)["trust"]
+    if promised < 0.9 * before["standard"]:
+        assert shown["would_help"].endswith(f" at best: {words}")
+    job.post("touches", {"point": point, "purpose": "reference", "edge_point": "centre", "pose": pose})
+    return before["standard"], promised, budget(job, pose, target=target)["standard"]
+
+
+@pytest.mark.parametrize("target", ["pit", "drain", None])
+def test_what_would_help_does_help(dug: JobDoer, target: str | None) -> None:
+    """The number promised for a touch in the digging posture is the number told after it, drift and slope counted."""
     dug.touch(-1.62, stick_deg=-40.0)
-    pose = edge_at(-2.4, stick_deg=-100.0)
-    promised = next(
-        each
-        for each in budget(dug, pose)["would_help"]
-        if each["words"].startswith("touch the benchmark again, in")
-    )
-    at_slab = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": pose}
-    dug.post("estimates", {"estimates": {"temperature_k": 0.0}})
-    dug.post("touches", at_slab)
-    assert budget(dug, pose)["standard"] == pytest.approx(promised["standard"], rel=1e-9)
+    dug.target("pit", 1.0)
+    dug.target("drain", 0.8, along_percent=30.0)
+    dug.station("drain", 0.0, edge_at(-2.0))
+    before, promised, then = helped(dug, edge_at(-2.4, stick_deg=-100.0), target, "slab")
+    assert promised < before
+    assert then == pytest.approx(promised, rel=1e-9)
+
+
+def test_the_point_to_touch_is_the_target_s_own(job: Opener) -> None:
+    """A rim of its own datum and a turning point: what the target hangs on is named, and touching it helps as said."""
+    pit = job().equipped()
+    pit.post("benchmarks", {"name": "rim", "elevation": 99.0, "units": "m", "uncertainty": 0.02})
+    pit.touch(-1.62, stick_deg=-40.0)
+    pit.turning_point("stone", -1.9)
+    pit.post("targets", pit.target_body("by the rim", 1.0) | {"benchmark": "rim"})
+    pit.post("targets", pit.target_body("by the stone", 1.0) | {"benchmark": "stone"})
+    for target, point in (("by the rim", "rim"), ("by the stone", "stone")):
+        before, promised, then = helped(pit, edge_at(-2.4, stick_deg=-100.0), target, point)
+        assert promised < before
+        assert then == pytest.approx(promised, rel=1e-9)
+
+
+def test_elevation_by_the_benchmark_that_is_known_best(job: Opener) -> None:
+    pit = job().equipped()
+    pit.post("benchmarks", {"name": "rim", "elevation": 99.0, "units": "m", "uncertainty": 0.02})
+    pit.touch(-1.2, "rim", stick_deg=-40.0)
+    before, promised, then = helped(pit, edge_at(-2.4, stick_deg=-100.0), None, "slab")
+    assert before > 20.0
+    assert then == pytest.approx(promised, rel=1e-9)
+
+
+def test_no_trust_in_a_cut_that_is_not_there(dug: JobDoer) -> None:
+    """A drain whose station is not known: its elevation is told, and trusted as that."""
+    dug.touch(-1.62)
+    dug.target("drain", 0.8, along_percent=30.0)
+    answer = told(dug, edge_at(-2.4), "drain")
+    assert answer["points"]["centre"]["cut_fill"] is None
+    assert answer["trust"]["of"] == "elevation"
+    across = budget(dug, edge_at(-2.4), of="cross_slope")
+    assert across["would_help"] == []
 
 
 def test_monte_carlo_agrees(dug: JobDoer) -> None:
