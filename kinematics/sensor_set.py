@@ -26,7 +26,8 @@ class SensorSet:
 
     `checks`: sensors of what another gives already. They change no value; what they read has to agree with it
     (see `sensing.angles_from`). `attached`: names of those that are the attachment's own, and go with it. `all` of them;
-    `by_joint`: what gives a joint or the lean, name and sensor; `axes` of the cases of sensors of gravity, `zeros` of the others.
+    `by_joint`: what gives a joint or the lean, name and sensor; `axes` of the cases of sensors of gravity, `zeros`
+    of the others.
     Raises `Refused` with every fault: "missing-joint" for what no sensor gives, "joint-given-twice", "no-such-joint",
     "no-linkage", "no-cylinder", "not-sensed-so", "name-taken".
     """

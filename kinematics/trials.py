@@ -61,9 +61,9 @@ def trials(
 
     `terms`, `observed`, `benchmarks`, `owners` as in `observed.chained`; `pose_or_said`: the readout's pose, or what the
     sensors said (n,) in the order of a `Program`; `point` of edge or teeth; `cut_terms`: those of elevation less target;
-    `fall` as in `trust.Trust`. `progress` is told (done, count). One seed gives the same draws. A source with error e: what is
-    believed is computed with readings too large by e, or with a dimension too long by e. Normal, but slop, play and
-    curvature rectangular. Some 50 MB for a million.
+    `fall` as in `trust.Trust`. `progress` is told (done, count). One seed gives the same draws. A source with error e:
+    what is believed is computed with readings too large by e, or with a dimension too long by e. Normal, but slop, play
+    and curvature rectangular. Some 50 MB for a million.
     Raises `Refused`: as `chained`; "no-such-point", "no-pose" where readings give none, or where more than a hundredth of
     the draws does, "out-of-range" (count, seed).
     """

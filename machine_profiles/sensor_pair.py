@@ -38,8 +38,9 @@ def sensor_set(machine: Profile, attachment: Profile, assembly: Assembly) -> Sen
     )  # fmt: skip
     try:
         return SensorSet(
-            assembly, {**machine.sensors, **attachment.sensors}, {**machine.checks, **attachment.checks}
-        )
+            assembly, {**machine.sensors, **attachment.sensors}, {**machine.checks, **attachment.checks},
+            attached=frozenset({*attachment.sensors, *attachment.checks}),
+        )  # fmt: skip
     except Refused as refused:
         raise Refused(_in_file(fault, files) for fault in refused.faults) from None
 

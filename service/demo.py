@@ -21,6 +21,7 @@ from .shift import Shift, failed, play_shift
 def play(keep: Path | None, *, as_json: bool) -> None:
     """Play the shift and print it; `keep` is where the database stays, a new or empty folder."""
     console = Console(stderr=as_json, highlight=False)
+    console.print("A service of its own starts; the first time it makes its machine code, half a minute or so.")
     with _folder(keep) as folder, _service(folder) as address:
         console.print(f"A service of its own at {address}, database in {folder}.")
         shift = play_shift(address, console.print)

@@ -121,6 +121,11 @@ class _Server(uvicorn.Server):
         self._ready, self._closing = ready, closing
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        print(
+            "Starting; the first time it makes its machine code, half a minute or so.",
+            file=sys.stderr,
+            flush=True,
+        )
         await super().startup(sockets=sockets)
         if self.started and not self.should_exit:
             # What is there now stays: the collector, which holds up every stream, need not look through it each time.

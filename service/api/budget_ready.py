@@ -287,21 +287,6 @@ def _with_unit(fault: Fault, where: str, unit: str) -> Fault:
 
 
 def _sources(given: list[CorrelationIn], sensors: SensorSet, surroundings: Surroundings) -> Sources:
-    faults: list[Fault] = []
-    seen: dict[frozenset[str], int] = {}
-    for k, each in enumerate(given):
-        pair = frozenset((each.one, each.other))
-        if len(pair) == 1:
-            faults.append(
-                Fault("not-a-correlation", f"correlations.{k}", f"{each.one!r} with itself", "two sources")
-            )
-        elif pair in seen:
-            faults.append(
-                Fault("given-twice", f"correlations.{k}", f"{each.one!r} and {each.other!r} again", "each pair once",
-                      "which was meant is not guessed")
-            )  # fmt: skip
-        seen.setdefault(pair, k)
-    refuse(faults)
     try:
         return sources_of(sensors, surroundings, [(each.one, each.other, each.coefficient) for each in given])
     except Refused as refused:

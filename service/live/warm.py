@@ -25,6 +25,7 @@ from kinematics.sensing import angles_from, readings_of
 from kinematics.sensitivity import coupler_play
 from kinematics.sensor_set import SensorSet
 from kinematics.sources import sources_of
+from kinematics.trials import trials
 from kinematics.trust import Trust
 from machine_profiles import shipped
 from machine_profiles.sensor_pair import sensor_set
@@ -72,4 +73,5 @@ def warm(sensors: SensorSet) -> None:
         readout(found, book, aim)
         coupler_play(found, "centre")
         RatesAt(sensors, sources).of_height(found, "centre")
+        trials(sensors, sources, estimates, {}, {}, {}, found, count=100)
         angles_from(sensors, readings_of(sensors, found))

@@ -102,9 +102,6 @@ def check(sensors: SensorSet, angles: dict[str, float], *, line: str = "edge") -
     for i, source in enumerate(sources.names):
         if sources.standard[i] == 0.0 or source in ("pin_slop", "coupler_play", "flex"):
             continue
-        if source.endswith(".skew.roll"):
-            assert np.all(trust.rows()[:, i] == 0.0)  # one case, whose skew is told with its pitch
-            continue
         found = by_steps(steps, source)
         if found is None:
             continue

@@ -59,7 +59,7 @@ class Truth:
         true = changed(self.really, gives)
         sensors = self.job.sensors
         cases = {
-            name: self.off.get(f"{name}.skew", self.off.get(f"{name}.skew.pitch", math.nan))
+            name: self.off.get(f"{name}.skew", math.nan)
             for name, one in sensors.sensors.items() if one.by_gravity
         }  # fmt: skip
         mounted = SensorSet(true, skewed(sensors.sensors, cases))

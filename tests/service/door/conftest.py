@@ -5,6 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from service.api import error_budgets
+from service.live.warm import warm_shipped
+
 from .making import Door, service, serving
 
 
@@ -17,6 +20,8 @@ def door(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Door]:
 # Both HTTP readers that the server may run with: which one is chosen depends on what is installed.
 @pytest.fixture(scope="module", params=["h11", "httptools"])
 def port(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    warm_shipped()  # machine code that another run has not left: no start's time
+    error_budgets.warm()
     with serving(service(_folder(tmp_path_factory)), request.param) as number:
         yield number
 
