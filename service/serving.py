@@ -4,6 +4,7 @@ import errno
 import gc
 import logging
 import socket
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
