@@ -10,18 +10,18 @@ from .drive_block import BUCKET, Records, length_at
 from .linkage import NO_CLOSURE, bucket_from_idler, idler_from_bucket, wrapped
 from .machine import Point
 from .sensing_block import (
-    _ABSENT,
-    _BOTH,
-    _BUCKET,
-    _ENCODER,
-    _GRAVITY,
-    _IDLER,
-    _POWER_LINK,
-    _ROLL,
-    _SWING,
-    _TILT,
-    _WIRE,
+    ABSENT,
     ANGLES,
+    AT_BUCKET,
+    AT_ROLL,
+    AT_SWING,
+    AT_TILT,
+    BOTH,
+    ENCODER,
+    GRAVITY,
+    IDLER,
+    POWER_LINK,
+    WIRE,
     about_of,
     along_of,
     up_of,
@@ -41,12 +41,12 @@ def in_range(value: float, low: float, high: float) -> float:
 def tell(s: np.void, n: Point, said: Floats) -> None:
     """What a sensor of gravity reads of plumb (unit) in its link, into its place of `said`."""
     along, up, at = along_of(s), up_of(s), s["at"]
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         y, z = dot((s["aside_x"], s["aside_y"], s["aside_z"]), n), dot(up, n)
         said[at] = s["sign"] * math.atan2(dot(along, n), math.hypot(y, z))
         said[at + 1] = in_range(s["side_sign"] * math.atan2(y, z), s["side_low"], s["side_high"])
         return
-    if s["kind"] == _GRAVITY:
+    if s["kind"] == GRAVITY:
         told = math.atan2(dot(along, n), dot(up, n))
     else:
         x, y, z = cross(along, n)
@@ -74,9 +74,9 @@ def linkage_at(bar: np.void, bucket: float) -> tuple[float, float]:
 @compiled
 def sat_on(s: np.void, bar: np.void, angle: float) -> float:
     """The angle of what a sensor sits on, its joint being at `angle`: the joint's own, the idler's, the power link's."""
-    if s["through"] == _IDLER:
+    if s["through"] == IDLER:
         return linkage_at(bar, angle)[0]
-    if s["through"] == _POWER_LINK:
+    if s["through"] == POWER_LINK:
         return linkage_at(bar, angle)[1]
     return angle
 
@@ -90,24 +90,24 @@ def say(rows: Records, bars: Records, cylinders: Records, q: Floats, said: Float
     """
     n = plumb_of(q[0], q[1])
     tell(rows[0], n, said)
-    if rows[0]["kind"] != _BOTH:
-        tell(rows[_ROLL], n, said)
-    n = swung(n, q[_SWING])
+    if rows[0]["kind"] != BOTH:
+        tell(rows[AT_ROLL], n, said)
+    n = swung(n, q[AT_SWING])
     before = 0.0
-    for i in range(_SWING, len(ANGLES)):
+    for i in range(AT_SWING, len(ANGLES)):
         s = rows[i]
-        if s["kind"] == _ABSENT:
+        if s["kind"] == ABSENT:
             continue
-        if s["kind"] == _WIRE:
+        if s["kind"] == WIRE:
             bucket = int(s["driven"] == BUCKET)
             length, _ = length_at(bars[0], cylinders[s["driven"]], bucket, q[i])
             said[s["at"]] = s["sign"] * (length + s["zero"])
-        elif s["kind"] == _ENCODER:
+        elif s["kind"] == ENCODER:
             value = s["sign"] * (sat_on(s, bars[0], q[i]) + s["zero"])
             said[s["at"]] = in_range(value, s["low"], s["high"])
-        elif i == _TILT:  # plumb seen from the tilted part turns the other way
+        elif i == AT_TILT:  # plumb seen from the tilted part turns the other way
             tell(s, turned_by(about_of(s), -q[i], on_link(n, before + s["held"])), said)
         else:
             tell(s, on_link(n, before + s["held"] + sat_on(s, bars[0], q[i])), said)
-        if _SWING < i <= _BUCKET:
+        if AT_SWING < i <= AT_BUCKET:
             before += q[i]

@@ -44,12 +44,12 @@ from .sensor_set import LEAN, SensorSet
 
 ANGLES = (*LEAN, *JOINTS)
 """What a set gives, in the order of the angles: one row of a `Program` each."""
-_PITCH, _ROLL = range(2)
-_SWING, _BUCKET, _TILT = (ANGLES.index(name) for name in ("swing_boom", "bucket", "tilt"))
+AT_PITCH, AT_ROLL = range(2)
+AT_SWING, AT_BUCKET, AT_TILT = (ANGLES.index(name) for name in ("swing_boom", "bucket", "tilt"))
 _KINDS = (None, *Measure)
-_ABSENT, _GRAVITY, _INCLINATION, _BOTH, _ENCODER, _WIRE = range(len(_KINDS))
+ABSENT, GRAVITY, INCLINATION, BOTH, ENCODER, WIRE = range(len(_KINDS))
 _PLACES = ("", "cylinder", "idler", "power_link")
-_ITSELF, _CYLINDER, _IDLER, _POWER_LINK = range(len(_PLACES))
+ITSELF, ON_CYLINDER, IDLER, POWER_LINK = range(len(_PLACES))
 _TURN = 2.0 * math.pi
 _VERTICAL = math.cos(NEAR_VERTICAL_RAD)
 _PLUMB = math.sin(NEAR_VERTICAL_RAD)
@@ -108,7 +108,7 @@ def _write(row: np.void, sensors: SensorSet, joint: str, name: str, sensor: Sens
     assembly = sensors.assembly
     row["kind"] = _KINDS.index(sensor.measures)
     through = "cylinder" if sensor.measures == Measure.LENGTH else sensor.place
-    row["through"] = _PLACES.index(through) if through in _PLACES else _ITSELF
+    row["through"] = _PLACES.index(through) if through in _PLACES else ITSELF
     row["driven"] = DRIVEN.index(joint) if joint in DRIVEN else 0
     row["branch"] = sensor.branch or 0
     row["sign"], row["side_sign"] = sensor.sign, sensor.side_sign or 0
@@ -148,7 +148,7 @@ def read_well(s: np.void, said: NDArray[np.float64]) -> bool:
     """Whether what a sensor says is finite and within its range."""
     at = s["at"]
     well = s["low"] <= said[at] <= s["high"]  # never so of what is not a number
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         well = well and s["side_low"] <= said[at + 1] <= s["side_high"]
     return bool(well)
 
@@ -183,7 +183,7 @@ def plane_told(s: np.void, said: NDArray[np.float64]) -> tuple[Point, float, Poi
     """(w, c, half) as `sensing_gravity.Line`; half means nothing of an inclination."""
     told = s["sign"] * said[s["at"]]
     along = along_of(s)
-    if s["kind"] == _INCLINATION:
+    if s["kind"] == INCLINATION:
         return along, math.sin(told), along
     w, half = angle_plane(along, up_of(s), told)
     return w, 0.0, half
@@ -192,15 +192,15 @@ def plane_told(s: np.void, said: NDArray[np.float64]) -> tuple[Point, float, Poi
 @compiled
 def body_plumb(rows: Records, said: NDArray[np.float64]) -> tuple[bool, Point]:
     """(whether it is upright, plumb in the body)."""
-    nose = rows[_PITCH]
-    if nose["kind"] == _BOTH:
+    nose = rows[AT_PITCH]
+    if nose["kind"] == BOTH:
         return True, plumb_told(nose, said)
-    side = rows[_ROLL]
+    side = rows[AT_ROLL]
     u, c, nose_half = plane_told(nose, said)
     v, d, side_half = plane_told(side, said)
     met, n = meeting_of(u, c, v, d)
-    upright = (nose["kind"] == _INCLINATION or dot(nose_half, n) > 0.0) and (
-        side["kind"] == _INCLINATION or dot(side_half, n) > 0.0
+    upright = (nose["kind"] == INCLINATION or dot(nose_half, n) > 0.0) and (
+        side["kind"] == INCLINATION or dot(side_half, n) > 0.0
     )
     return met and upright, n
 
@@ -212,7 +212,7 @@ def turns_told(s: np.void, said: NDArray[np.float64], plumb: Point) -> tuple[int
     axis = about_of(s)
     if across(axis, plumb) < s["least_across"]:
         return 0, math.nan, math.nan
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         v = plumb_told(s, said)
         twist = abs(
             math.asin(max(-1.0, min(1.0, dot(axis, v)))) - math.asin(max(-1.0, min(1.0, dot(axis, plumb))))
@@ -222,7 +222,7 @@ def turns_told(s: np.void, said: NDArray[np.float64], plumb: Point) -> tuple[int
     sine, rising, falling = two_turns(axis, plumb, w, c)
     if math.isnan(rising):
         return 0, rising, falling
-    if s["kind"] == _INCLINATION:
+    if s["kind"] == INCLINATION:
         if s["branch"] != 0:
             return 1, rising if s["branch"] > 0 else falling, math.nan
         return 2 if abs(sine) <= _VERTICAL else 0, rising, falling
@@ -248,11 +248,11 @@ def settled(s: np.void, value: float) -> tuple[int, float]:
 @compiled
 def carried(s: np.void, bar: np.void, cylinders: Records, value: float) -> tuple[int, float]:
     """As `settled`, through the cylinder or the four-bar where the sensor sits on them."""
-    if s["through"] == _ITSELF:
+    if s["through"] == ITSELF:
         return settled(s, value)
-    if s["through"] == _CYLINDER:
+    if s["through"] == ON_CYLINDER:
         angle, status = drawn_position(bar, cylinders[s["driven"]], int(s["driven"] == BUCKET), value)
-    elif s["through"] == _IDLER:
+    elif s["through"] == IDLER:
         angle, _, status = idler_position(bar, value)
     else:
         angle, status = power_link_position(bar, value)
@@ -267,7 +267,7 @@ def values_told(
 
     `taken` (rad): how much of its link's turn is due to the links before and to how its place stands on the link.
     """
-    if s["kind"] == _ENCODER or s["kind"] == _WIRE:
+    if s["kind"] == ENCODER or s["kind"] == WIRE:
         return 1, s["sign"] * said[s["at"]] - s["zero"], math.nan
     count, first, second = turns_told(s, said, plumb)
     return count, first - taken, second - taken
@@ -297,24 +297,24 @@ def sense(
     it has a fault of, and q means nothing.
     """
     for i in range(len(ANGLES)):
-        if rows[i]["kind"] != _ABSENT and not read_well(rows[i], said):
+        if rows[i]["kind"] != ABSENT and not read_well(rows[i], said):
             return 1 + i
     upright, n = body_plumb(rows, said)
     if not upright:
         return 1
-    q[_PITCH] = math.atan2(n[0], math.hypot(n[1], n[2]))
-    q[_ROLL] = math.atan2(n[1], n[2])
-    for i in range(_SWING):
+    q[AT_PITCH] = math.atan2(n[0], math.hypot(n[1], n[2]))
+    q[AT_ROLL] = math.atan2(n[1], n[2])
+    for i in range(AT_SWING):
         if not abs(q[i]) <= STEEPEST_RAD:
             return 1 + i
     before = 0.0
-    for i in range(_SWING, len(ANGLES)):
+    for i in range(AT_SWING, len(ANGLES)):
         s = rows[i]
         q[i] = 0.0
-        if s["kind"] == _ABSENT:
+        if s["kind"] == ABSENT:
             continue
         taken = before + s["held"]
-        if i == _TILT:  # seen from what holds its axis
+        if i == AT_TILT:  # seen from what holds its axis
             n = on_link(n, taken)
             taken = 0.0
         count, first, second = values_told(s, said, n, taken)
@@ -322,8 +322,8 @@ def sense(
         if not only:
             return 1 + i
         q[i] = angle
-        if i == _SWING:
+        if i == AT_SWING:
             n = swung(n, angle)
-        elif i <= _BUCKET:
+        elif i <= AT_BUCKET:
             before += angle
     return 0

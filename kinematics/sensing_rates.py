@@ -11,27 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .compiled import compiled
-from .drive_block import BUCKET, DRIVEN, Records
-from .linkage import joint_from_cylinder, wrapped
+from .drive_block import Records
 from .machine import Point
-from .parameters import CYLINDER_PINS
-from .rates import follows, four_bar_rates, power_link_rates, triangle_rates
 from .sensing_block import (
-    _ABSENT,
-    _BOTH,
-    _BUCKET,
-    _CYLINDER,
-    _ENCODER,
-    _IDLER,
-    _INCLINATION,
-    _ITSELF,
-    _PITCH,
-    _POWER_LINK,
-    _ROLL,
-    _SWING,
-    _TILT,
-    _WIRE,
+    ABSENT,
     ANGLES,
+    AT_BUCKET,
+    AT_PITCH,
+    AT_ROLL,
+    AT_SWING,
+    AT_TILT,
+    BOTH,
+    ENCODER,
+    INCLINATION,
+    ITSELF,
+    WIRE,
     about_of,
     along_of,
     carried,
@@ -41,24 +35,9 @@ from .sensing_block import (
     values_told,
 )
 from .sensing_gravity import cross, dot, on_link, plumb_of, swung
+from .through_rates import BETWEEN, through_drive
 
-_LINKS = (
-    "idler_pivot_x",
-    "idler_pivot_z",
-    "idler_length",
-    "power_link_length",
-    "stick_length",
-    "pin_spacing",
-)
-_PINS = tuple(f"{joint}_cylinder_{pin}" for joint in DRIVEN for pin in CYLINDER_PINS[joint])
-_AXIS = ("tilt_axis_x", "tilt_axis_y", "tilt_axis_z")
-BETWEEN = (*_LINKS, *_PINS, "coupler_angle", "mount_angle", *_AXIS)
-"""Dimensions that may stand between a sensor and its joint, as in `parameters.NAMES`."""
-LINKS = len(_LINKS)
-"""How many of them, the first, are of the four-bar."""
-_IDLER_LENGTH = _LINKS.index("idler_length")
 _COUPLER, _MOUNT, _ABOUT = (BETWEEN.index(name) for name in ("coupler_angle", "mount_angle", "tilt_axis_x"))
-_EACH_CYLINDER = 4
 _SAME_RAD = 1e-9  # one angle, found twice by the same formulas
 Floats = NDArray[np.float64]
 
@@ -95,10 +74,10 @@ def skewed(s: np.void, n: Point) -> tuple[float, float]:
     along, up = along_of(s), up_of(s)
     aside = cross(up, along)
     a, b, c = dot(along, n), dot(aside, n), dot(up, n)
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         square = b * b + c * c
         return s["sign"] * b / math.sqrt(square), -s["side_sign"] * a * c / square
-    if s["kind"] == _INCLINATION:
+    if s["kind"] == INCLINATION:
         return s["sign"] * b / math.sqrt(b * b + c * c), 0.0
     return s["sign"] * c * b / (a * a + c * c), 0.0
 
@@ -108,7 +87,7 @@ def write_skew(s: np.void, n: Point, skew: Floats) -> None:
     """`skewed` at the sensor's own numbers."""
     first, second = skewed(s, n)
     skew[s["at"]] = first
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         skew[s["at"] + 1] = second
 
 
@@ -124,15 +103,15 @@ def add_plumb(dn: Floats, column: int, v: Point) -> None:
 @compiled
 def body_rates(rows: Records, said: Floats, dn: Floats, skew: Floats) -> Point:
     """Plumb in the body; its derivatives into `dn`."""
-    nose = rows[_PITCH]
-    if nose["kind"] == _BOTH:
+    nose = rows[AT_PITCH]
+    if nose["kind"] == BOTH:
         n = plumb_told(nose, said)
         first, second = plumb_moves(nose, said)
         add_plumb(dn, nose["at"], first)
         add_plumb(dn, nose["at"] + 1, second)
         write_skew(nose, n, skew)
         return n
-    side = rows[_ROLL]
+    side = rows[AT_ROLL]
     u, c, u_half = plane_told(nose, said)
     v, d, v_half = plane_told(side, said)
     # The unit vector on both planes, upwards (`meeting`).
@@ -161,7 +140,7 @@ def body_rates(rows: Records, said: Floats, dn: Floats, skew: Floats) -> Point:
 @compiled
 def by_reading(s: np.void, said: Floats, half: Point, n: Point) -> float:
     """How far a sensor's plane moves towards its normal at n with its reading."""
-    if s["kind"] == _INCLINATION:
+    if s["kind"] == INCLINATION:
         return float(s["sign"] * math.cos(said[s["at"]]))
     return float(s["sign"] * dot(half, n))
 
@@ -181,7 +160,7 @@ def turn_rates(
     """d turn / d every column into `out`, of a link so turned under a sensor of gravity; n, dn before the turn."""
     axis = about_of(s)
     at = s["at"]
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         v = plumb_told(s, said)
         first, second = plumb_moves(s, said)
         square = dot(v, v) - dot(axis, v) ** 2
@@ -194,7 +173,7 @@ def turn_rates(
         w, _, half = plane_told(s, said)
         w = turned_so(axis, sine, cosine, w)
         over = dot(cross(axis, w), n)
-        if s["kind"] == _INCLINATION:
+        if s["kind"] == INCLINATION:
             out[at] += s["sign"] * math.cos(said[at]) / over
         else:
             out[at] += s["sign"] * dot(turned_so(axis, sine, cosine, half), n) / over
@@ -208,10 +187,10 @@ def turn_rates(
 def axis_rates(s: np.void, said: Floats, n: Point, sine: float, cosine: float, at: int, out: Floats) -> None:
     """d turn / d the direction of the axis into `out` from `at`; n before the turn, as `turn_rates` has it."""
     axis = about_of(s)
-    v = plumb_told(s, said) if s["kind"] == _BOTH else plane_told(s, said)[0]
+    v = plumb_told(s, said) if s["kind"] == BOTH else plane_told(s, said)[0]
     across = cross(v, n)
     along, down = dot(axis, v), dot(axis, n)
-    if s["kind"] == _BOTH:
+    if s["kind"] == BOTH:
         p, r = dot(axis, across), dot(v, n) - along * down
         square = p * p + r * r
         by_cross, by_along = r / square, p / square
@@ -220,75 +199,6 @@ def axis_rates(s: np.void, said: Floats, n: Point, sine: float, cosine: float, a
         by_cross, by_along = sine * over, (1.0 - cosine) * over
     for k in range(3):
         out[at + k] += by_cross * across[k] + by_along * (v[k] * down + along * n[k])
-
-
-@compiled
-def through_bar(bar: np.void, idler: float, bucket: float, first: int, out: Floats) -> None:
-    """From d idler to d bucket in `out`, the dimensions of the four-bar besides."""
-    st = four_bar_rates(
-        idler, bucket, bar["pivot_x"], bar["pivot_z"], bar["idler_length"], bar["power_link"], bar["bucket_pin_x"],
-        bar["pin_spacing"],
-    )  # fmt: skip
-    scale(out, follows(st[1], st[0]))
-    for j in range(LINKS):
-        out[first + j] += follows(st[2 + j], st[0])
-
-
-@compiled
-def through_drive(
-    s: np.void, bar: np.void, cylinders: Records, value: float, angle: float, first: int, out: Floats
-) -> None:
-    """From d what is sensed to d joint angle in `out`: through cylinder or four-bar, where the sensor sits on them."""
-    idler, through = math.nan, s["through"] == _IDLER
-    if s["through"] == _CYLINDER:
-        driven = s["driven"]
-        c = cylinders[driven]
-        through = driven == BUCKET
-        turn = angle
-        if through:
-            turn, _, _ = joint_from_cylinder(
-                value, c["foot_x"], c["foot_z"], c["eye_x"], c["eye_z"], c["extending"]
-            )
-        r = triangle_rates(turn, c["foot_x"], c["foot_z"], c["eye_x"], c["eye_z"])
-        scale(out, follows(-1.0, r[0]))
-        base = first + LINKS + _EACH_CYLINDER * driven
-        out[base] += follows(r[1], r[0])
-        out[base + 1] += follows(r[2], r[0])
-        if through:  # the rod eye is the idler's outer pin
-            out[first + _IDLER_LENGTH] += follows(r[3], r[0])
-            idler = wrapped(turn, bar["idler_middle"])
-        else:
-            out[base + 2] += follows(r[3], r[0])
-            out[base + 3] += follows(r[4], r[0])
-    elif through:
-        idler = wrapped(value, bar["idler_middle"])
-    elif s["through"] == _POWER_LINK:
-        through, idler = True, idler_of(bar, value, angle)
-        p = power_link_rates(
-            idler, angle, bar["pivot_x"], bar["pivot_z"], bar["idler_length"], bar["power_link"],
-            bar["bucket_pin_x"], bar["pin_spacing"],
-        )  # fmt: skip
-        over = follows(-1.0, p[0])
-        scale(out, over)
-        for j in range(LINKS):
-            out[first + j] -= over * p[1 + j]
-    if through:
-        through_bar(bar, idler, angle, first, out)
-
-
-@compiled
-def scale(row: Floats, factor: float) -> None:
-    """A row times a factor."""
-    for k in range(row.shape[0]):
-        row[k] *= factor
-
-
-@compiled
-def idler_of(bar: np.void, power_link: float, bucket: float) -> float:
-    """The idler's angle (rad) at these angles of power link (from idler pin to link pin) and bucket."""
-    x = bar["bucket_pin_x"] + bar["pin_spacing"] * math.cos(bucket) - bar["power_link"] * math.cos(power_link)
-    z = bar["pin_spacing"] * math.sin(bucket) - bar["power_link"] * math.sin(power_link)
-    return wrapped(math.atan2(z - bar["pivot_z"], x - bar["pivot_x"]), bar["idler_middle"])
 
 
 @compiled
@@ -312,10 +222,10 @@ def link_rates(
 
     `taken` (rad): how far its place stands turned with the links before it.
     """
-    if s["kind"] == _ENCODER or s["kind"] == _WIRE:
+    if s["kind"] == ENCODER or s["kind"] == WIRE:
         out[s["at"]] = s["sign"]
         return float(s["sign"] * said[s["at"]] - s["zero"])
-    value = angle if s["through"] == _ITSELF else value_that_fits(s, bar, cylinders, said, n, taken, angle)
+    value = angle if s["through"] == ITSELF else value_that_fits(s, bar, cylinders, said, n, taken, angle)
     sine, cosine = math.sin(value + taken), math.cos(value + taken)
     turn_rates(s, said, n, sine, cosine, dn, out)
     write_skew(s, turned_so(about_of(s), -sine, cosine, n), skew)
@@ -361,32 +271,32 @@ def sensed_rates(
     n = body_rates(rows, said, dn, skew)
     level = math.hypot(n[1], n[2])
     for k in range(width):
-        dq[_PITCH * width + k] = dn[k] / level
-        dq[_ROLL * width + k] = (n[2] * dn[width + k] - n[1] * dn[2 * width + k]) / (level * level)
+        dq[AT_PITCH * width + k] = dn[k] / level
+        dq[AT_ROLL * width + k] = (n[2] * dn[width + k] - n[1] * dn[2 * width + k]) / (level * level)
     before = 0.0
-    for i in range(_SWING, len(ANGLES)):
+    for i in range(AT_SWING, len(ANGLES)):
         s = rows[i]
-        if s["kind"] == _ABSENT:
+        if s["kind"] == ABSENT:
             continue
         out = dq[i * width : (i + 1) * width]
         taken = before + s["held"]
-        if i == _TILT:  # seen from what holds its axis
+        if i == AT_TILT:  # seen from what holds its axis
             before_by[first + _COUPLER] += 1.0
             n = carry_plumb(n, taken, dn, before_by)
             taken = 0.0
         value = link_rates(s, bars[0], cylinders, said, n, taken, q[i], dn, skew, out)
-        if s["kind"] != _ENCODER and s["kind"] != _WIRE:
-            if i == _TILT:
+        if s["kind"] != ENCODER and s["kind"] != WIRE:
+            if i == AT_TILT:
                 axis_rates(s, said, n, math.sin(q[i]), math.cos(q[i]), first + _ABOUT, out)
             else:
                 take_off(s, before_by, first, out)
         through_drive(s, bars[0], cylinders, value, q[i], first, out)
         if not finite(out):
             return False
-        if i == _SWING:
+        if i == AT_SWING:
             n = swung(n, q[i])
             swing_plumb(n, q[i], dn, out)
-        elif i <= _BUCKET:
+        elif i <= AT_BUCKET:
             before += q[i]
             for k in range(out.shape[0]):
                 before_by[k] += out[k]

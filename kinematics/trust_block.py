@@ -12,9 +12,10 @@ from .compiled import compiled
 from .drive_block import Records
 from .parameters import NAMES
 from .place_rates import COLUMNS, JOINTS
-from .sensing_rates import BETWEEN, sensed_rates
+from .sensing_rates import sensed_rates
 from .shares import write_shares
 from .sources import KINDS, Kind
+from .through_rates import BETWEEN
 from .trust_rates import CUT, ROWS, SLOPE, write_rates
 
 Floats = NDArray[np.float64]

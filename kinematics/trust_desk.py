@@ -14,10 +14,10 @@ from .machine import Point
 from .parameters import NAMES
 from .sensing import Told
 from .sensing_block import program
-from .sensing_rates import BETWEEN, LINKS
 from .sensor import Measure
 from .sensor_set import SensorSet
 from .sources import KINDS, Kind, Sources
+from .through_rates import BETWEEN, LINKS
 from .trust_block import desk_size
 from .trust_rates import ROWS
 

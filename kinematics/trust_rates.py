@@ -12,8 +12,8 @@ from .maps import Vector
 from .outputs import cross_slope_forces
 from .parameters import NAMES
 from .place_rates import FIRST, JOINTS, RECEIVER, edge_rates, receiver_rates
-from .sensing_rates import BETWEEN
 from .sources import FLEX, PLAY, SLOP, WEAR
+from .through_rates import BETWEEN
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -23,10 +23,10 @@ from .propagation import coverage
 from .rates_at import RatesAt
 from .reach import place_edge
 from .sensing_block import program
-from .sensing_rates import BETWEEN
 from .sensor_set import SensorSet
 from .shares import write_shares
 from .sources import KINDS, Kind, Sources
+from .through_rates import BETWEEN
 from .trust_desk import Owed, between_of, pins_to, worn_back
 from .zone import Zone, place_all
 from .zone_block import OK, STATUS, fill_zone

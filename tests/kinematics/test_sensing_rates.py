@@ -13,9 +13,10 @@ from kinematics.drive_block import DRIVEN
 from kinematics.errors import Refused
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensing_block import ANGLES, program, sense
-from kinematics.sensing_rates import BETWEEN, sensed_rates
+from kinematics.sensing_rates import sensed_rates
 from kinematics.sensor import Mounting
 from kinematics.sensor_set import SensorSet
+from kinematics.through_rates import BETWEEN
 
 from .machines import random_angles, seeded
 from .plainly import in_plain_python
