@@ -112,7 +112,7 @@ class _Sums:
             if what == Enters.RECEIVER
             else (Kind.CONTACT, estimates.contact)
         )
-        of, at = self._columns.known(seen.sources, seen.owners), self._columns.of(seen.sources, seen.owners)
+        of, at = seen.sources, self._columns.of(seen.sources, seen.owners)
         rates = RatesAt(seen.sensors, of)
         drifts = np.zeros(len(of.names), dtype=np.bool_)
         drifts[of.drifts] = True

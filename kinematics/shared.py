@@ -7,7 +7,7 @@ however well either is known: so it goes by owner, name and value, not by uncert
 import dataclasses
 import math
 from collections.abc import Hashable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,15 +68,6 @@ class Columns:
     def of(self, sources: Sources, owners: Owners) -> Whole:
         """(sources,): in which column each source of a stand that was met stands."""
         return np.arange(self.ours) if sources is self._sources else self._met[id(sources), owners][1]
-
-    def known(self, sources: Sources, owners: Owners) -> Sources:
-        """The sources of a stand that was met, each as uncertain as its column; what comes anew as it was there."""
-        if sources is self._sources:
-            return sources
-        stays = sources.lasting.copy()
-        stays[sources.drifts] = True
-        standard = np.where(stays, self.standard[self.of(sources, owners)], sources.standard)
-        return replace(sources, standard=standard)
 
     @property
     def standard(self) -> Floats:

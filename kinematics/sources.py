@@ -217,7 +217,7 @@ def unknown(where: str, name: str, names: Sequence[str]) -> Fault:
     like = difflib.get_close_matches(name, names, n=5, cutoff=0.4) or list(names[:5])
     return Fault(
         "unknown-parameter", where, repr(name[:60]), "a source of uncertainty, such as " + ", ".join(like),
-        "the parts of a readout's uncertainty have all names",
+        "ask without it: what comes back lists every source",
     )  # fmt: skip
 
 

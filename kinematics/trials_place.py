@@ -44,11 +44,14 @@ class Lasting:
         self._among = np.full(len(columns.standard), -1)
         self._among[self._drawn] = np.arange(self.count)
 
-    def of(self, sources: Sources, owners: Owners) -> tuple[Sources, Whole, list[int]]:
-        """A stand's sources as uncertain as they are known to be; (sources,) which of the errors drawn is whose, -1 of
-        what is not uncertain or does not last; and the columns of its drifts."""
+    def of(self, sources: Sources, owners: Owners) -> tuple[Whole, dict[int, float]]:
+        """Of a stand's sources: (sources,) which of the errors drawn is whose, -1 of what is not uncertain or does not
+        last; by column, the standard uncertainties of its drifts."""
         at = self._columns.of(sources, owners)
-        return self._columns.known(sources, owners), self._among[at], at[sources.drifts].tolist()
+        drifts = at[sources.drifts]
+        return self._among[at], dict(
+            zip(drifts.tolist(), self._columns.standard[drifts].tolist(), strict=True)
+        )
 
     @property
     def count(self) -> int:
@@ -78,8 +81,8 @@ class Place:
         setup: int | None,
         owners: Owners,
     ) -> None:
-        self.setup = setup
-        self.sources, columns, self._drifts = errors.of(sources, owners)
+        self.sources, self.setup = sources, setup
+        columns, self._drifts = errors.of(sources, owners)
         assembly = sensors.assembly
         self._pins = int(pins_to(assembly, point))
         self._ends = _ends(sensors, point)
@@ -141,11 +144,10 @@ class Place:
 
     def drift(self, rng: np.random.Generator, rows: int, drawn: dict[int, Floats]) -> Floats:
         """(rows, n): how far each number has drifted, in one stand; `drawn`: what has been drawn there, by column."""
-        for column in self._drifts:
+        for column, standard in self._drifts.items():
             if column not in drawn:
-                drawn[column] = rng.standard_normal(rows)
-        unscaled = np.column_stack([drawn[column] for column in self._drifts])
-        return unscaled * self.sources.standard[self.sources.drifts]
+                drawn[column] = standard * rng.standard_normal(rows)
+        return np.column_stack([drawn[column] for column in self._drifts])
 
     def measure(
         self, rng: np.random.Generator, lasting: Floats, drift: Floats | None, *, flexes: bool

@@ -21,7 +21,6 @@ from .shift import Shift, failed, play_shift
 def play(keep: Path | None, *, as_json: bool) -> None:
     """Play the shift and print it; `keep` is where the database stays, a new or empty folder."""
     console = Console(stderr=as_json, highlight=False)
-    console.print("A service of its own starts; the first time it makes its machine code, half a minute or so.")
     with _folder(keep) as folder, _service(folder) as address:
         console.print(f"A service of its own at {address}, database in {folder}.")
         shift = play_shift(address, console.print)
@@ -153,7 +152,7 @@ def _readouts(readouts: list[dict[str, Any]]) -> Table:
         )
         table.add_row(told["target"], "elevation", *(_bare(edge["elevation"]) for edge in edges))
         table.add_row("", "to target", *compared)
-        table.add_row("", "within", *(_within(edge["cut_fill"]) for edge in edges))
+        table.add_row("", "may be off", *(_within(edge["cut_fill"]) for edge in edges))
         table.add_row("", "across", *slope)
         table.add_row()
     return table
@@ -164,8 +163,10 @@ def _trusted(readouts: list[dict[str, Any]]) -> str:
     trust = readouts[0]["trust"]
     parts = ", ".join(f"{part['part']} {_bare(part['within'])}" for part in trust["parts"])
     helps = "" if trust["would_help"] is None else f"; {trust['would_help']}"
+    whole, target = _bare(trust["within"]), readouts[0]["target"]
     return (
-        f"Within, 95 times in 100: {_bare(trust['within'])} m for {readouts[0]['target']}, of {parts}{helps}"
+        f"The {target} may be off by {whole} m, 95 times in 100 no further. Parts, which add up by squares: "
+        f"{parts}{helps}"
     )
 
 

@@ -123,7 +123,7 @@ class _Server(uvicorn.Server):
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         print(
-            "Starting; the first time it makes its machine code, half a minute or so.",
+            "Starting; the very first start takes half a minute longer.",
             file=sys.stderr,
             flush=True,
         )

@@ -14,7 +14,17 @@ from kinematics.errors import Fault, Refused
 from kinematics.sensing import readings_of
 from kinematics.sources import KINDS, Sources
 from kinematics.trust import Trust
-from kinematics.trust_block import CHOICES, NONE, NUMBERS, REMEDIES, TOLD
+from kinematics.trust_block import (
+    CHOICES,
+    NONE,
+    NUMBERS,
+    REMEDIES,
+    REZEROED_M,
+    REZEROED_RAD,
+    TAPED_M,
+    TAPED_RAD,
+    TOLD,
+)
 from kinematics.units import LengthUnit, show
 from service.book.trusting import Chain
 from service.strict import Strict
@@ -99,7 +109,7 @@ class Judged:
         return TrustOut(
             of="cut_fill" if told == "centre_cut_u" else "elevation", coverage_percent=COVERAGE_PERCENT,
             standard=length(value, units), within=whole, parts=parts,
-            largest=f"{parts[0]['within']['shown']} of {whole['shown']}: {parts[0]['part']}" if parts else None,
+            largest=_largest(parts, whole),
             would_help=self._help(whole, units, self._again[told == "centre_cut_u"][0]), assumed=self._assumed,
         )  # fmt: skip
 
@@ -108,8 +118,15 @@ class Judged:
         if which == NONE:
             return None
         after = show(FACTOR * self._numbers[_AT["remedied_u"]], units)
-        name = self._sources.names[self._choices[_SOURCE]]
-        return f"{whole['shown']} would be {after} at best: {in_words(REMEDIES[which], name, point)}"
+        source = self._choices[_SOURCE]
+        name, by_length = self._sources.names[source], bool(self._sources.lengths[source])
+        return f"{whole['shown']} would be {after} at best: {in_words(REMEDIES[which], name, point, by_length=by_length)}"
+
+
+def _largest(parts: list[PartOut], whole: Length) -> str | None:
+    if not parts:
+        return None
+    return f"{parts[0]['part']} alone: {parts[0]['within']['shown']}, all together {whole['shown']}"
 
 
 def told_of(numbers: Sequence[float]) -> str | None:
@@ -120,16 +137,18 @@ def told_of(numbers: Sequence[float]) -> str | None:
     return None
 
 
-def in_words(remedy: str, source: str, point: str) -> str:
-    """What to do, in words; `point`: what may be touched again."""
+def in_words(remedy: str, source: str, point: str, *, by_length: bool) -> str:
+    """What to do, in words; `point`: what may be touched, `by_length`: whether the source is a length."""
     match remedy:
         case "touch":
-            return f"touch {point} again, in the posture you dig in"
+            return f"touch {point} in the posture you dig in"
         case "zero":
+            to = f"{1e3 * REZEROED_M:g} mm" if by_length else f"{math.degrees(REZEROED_RAD):g} deg"
             sensor = source.partition(".")[0]
-            return f"set the zero of the sensor {sensor} anew as /guide/fitting says, then touch again"
+            return f"set the zero of the sensor {sensor} anew to {to} (/guide/fitting), then touch again"
         case "measure":
-            return f"measure {source.replace('_', ' ')} anew as /guide/measuring says, then touch again"
+            to = f"{1e3 * TAPED_M:g} mm" if by_length else f"{math.degrees(TAPED_RAD):g} deg"
+            return f"measure {source.replace('_', ' ')} anew to {to} (/guide/measuring), then touch again"
         case _:
             return "have the laser's level checked by a turn test, and enter it in the estimates"
 

@@ -19,7 +19,7 @@ from kinematics.readout import LINES, Aim, fall_of
 from kinematics.sensing import readings_of
 from kinematics.sensor_set import SensorSet
 from kinematics.sources import Sources, sources_of, with_standard
-from kinematics.trials import trials
+from kinematics.trials import Trials, trials
 from kinematics.trust import Trust
 from kinematics.trust_rates import CUT, SLOPE
 from service.book import decide
@@ -199,7 +199,7 @@ def budget(job: JobId, asked: UncertaintiesIn, keeper: KeeperDep) -> Uncertainti
     if chain.why and of != "cross_slope":
         raise Refused(chain.why)
     fall = fall_of(found, state.book, aim, swing)
-    trust = chain.trust(asked.line, fall, cut=told.points["centre"].cut_fill is not None)
+    trust = chain.trust(asked.line, fall, cut=of == "cut_fill")
     said = trust.said(readings_of(chain.sensors, found))
     if not trust.judge(said, found.q):
         raise Refused([DEAD_CENTRE])
@@ -293,10 +293,21 @@ def _helps(trust: Trust, chain: Chain, asked: UncertaintiesIn, of: Of) -> list[H
     if of != told or asked.edge_point != "centre":
         return []
     point = chain.again[told == "cut_fill"][0]
+    by_length = dict(zip(trust.sources.names, trust.sources.lengths.tolist(), strict=True))
     return [
-        {"words": in_words(each.remedy, each.source, point), "standard": 1e3 * each.standard}
+        {
+            "words": in_words(each.remedy, each.source, point, by_length=by_length[each.source]),
+            "standard": 1e3 * each.standard,
+        }
         for each in helps(trust)
     ]
+
+
+def _too_few(percent: float, done: Trials) -> Fault:
+    return Fault(
+        "too-few-draws", "coverage_percent", f"{percent!r} percent of {done.count - done.lost} trials",
+        "as many trials that some lie beyond", "ask for more trials, or a narrower interval",
+    )  # fmt: skip
 
 
 def _repeated(
@@ -313,8 +324,8 @@ def _repeated(
     assert of_which is not None  # noqa: S101  # there is a value
     try:
         told: Spread = spread(of_which, asked.coverage_percent / 100.0)
-    except Refused as refused:
-        raise Refused(replace(each, where="coverage_percent") for each in refused.faults) from None
+    except Refused:
+        raise Refused([_too_few(asked.coverage_percent, done)]) from None
     return MonteCarloOut(
         trials=done.count, lost=done.lost, mean=scale * told.mean, standard=scale * told.standard,
         low=scale * (value + told.low), high=scale * (value + told.high), seed=asked.seed,

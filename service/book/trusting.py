@@ -13,7 +13,7 @@ from kinematics.observed import Observed, chained
 from kinematics.readout import Aim
 from kinematics.sensor_set import SensorSet
 from kinematics.shared import Owners
-from kinematics.sources import KINDS, Kind, Sources, plain_sensors, sources_of
+from kinematics.sources import KINDS, USUAL, Kind, Sources, plain_sensors, sources_of
 from kinematics.trust import Trust
 from kinematics.trust_desk import Owed
 from kinematics.units import ratio_from_percent
@@ -22,6 +22,7 @@ from .keeper import Keeper
 from .payloads import PoseRecord
 from .state import JobState, Observation, Stand
 
+_USUAL_SENSORS = f"sensors: as are usual, noise {math.degrees(USUAL.noise):g} deg each"
 Reckoned = Callable[[SensorSet, Estimates], Sources]
 
 
@@ -54,9 +55,9 @@ def _sensed(keeper: Keeper, stand: Stand) -> Sensed:
     try:
         sensors = keeper.sensed_on(stand)
     except Refused as refused:
-        return Sensed(plain_sensors(assembly), (f"sensors: as are usual, for {refused.faults[0]}",))
+        return Sensed(plain_sensors(assembly), (f"{_USUAL_SENSORS}, for {refused.faults[0]}",))
     if sensors is None:
-        return Sensed(plain_sensors(assembly), ("sensors: as are usual, the profiles name none",))
+        return Sensed(plain_sensors(assembly), (f"{_USUAL_SENSORS}, the profiles name none",))
     return Sensed(sensors)
 
 
@@ -143,14 +144,16 @@ def chain_of(
 
 
 def _surest(state: JobState, estimates: Estimates) -> tuple[str, float]:
-    """The benchmark that is known best, and its variance (m2): the first of those alike."""
+    """The benchmark that is known best, and its variance (m2): of those alike the one that the height rests on."""
     known = {
         name: state.benchmark_uncertainty.get(seq, estimates.benchmark) ** 2
         for name, each in state.book.points.items()
         for seq, what in each.terms
         if what == Enters.BENCHMARK and len(each.terms) == 1
     }
-    return min(known.items(), key=lambda each: each[1], default=("", 0.0))
+    rests = {} if state.book.height is None else state.book.height.terms
+    own = {name for name, each in state.book.points.items() if each.terms.keys() <= rests.keys()}
+    return min(known.items(), key=lambda each: (each[1], each[0] not in own), default=("", 0.0))
 
 
 _UNREAD = Fault(
