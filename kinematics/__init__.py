@@ -67,6 +67,7 @@ from .sensitivity import Sensitivity, coupler_play, sensitivity
 from .sensor import Measure, Mounting, Sensor
 from .sensor_health import Health
 from .sensor_set import SensorSet
+from .shared import Owners
 from .sources import Kind, Sources, plain_sensors, sources_of, with_standard
 from .stations import Anchor, anchor, station
 from .still import Still, still
@@ -127,6 +128,7 @@ __all__ = [
     "Offset",
     "Outcome",
     "Owed",
+    "Owners",
     "Pass",
     "Place",
     "Placement",
