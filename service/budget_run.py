@@ -19,6 +19,7 @@ from kinematics.zone_budget import Progress
 from machine_profiles import Profile
 from machine_profiles.sensor_pair import sensor_set
 
+from .api import budget_words as words
 from .api.budget_answer import BudgetOut, CellOut, PlaceOut, Told, answer, as_csv
 from .api.budget_request import BudgetIn
 from .api.error_budgets import reckoned
@@ -28,6 +29,7 @@ from .prompt import find
 from .text import misfit, nearest, shown
 
 _LENGTH = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(m|mm|ft|ftUS)?\s*")
+_ZERO = re.compile(r"\s*[-+]?0(?:\.0+)?\s*")  # no length in any unit
 _OPTIONS: Mapping[tuple[str, ...], str] = {
     ("zone", "reach"): "--reach", ("zone", "depth"): "--depth", ("zone", "height"): "--height",
     ("zone", "columns"): "--columns", ("zone", "rows"): "--rows", ("attitude_deg", "pitch"): "--pitch",
@@ -64,28 +66,28 @@ class Words:
     uncertainties: list[str]
 
 
-def run_budget(words: Words, *, progress: Progress | None = None) -> tuple[Told, BudgetOut]:
+def run_budget(typed: Words, *, progress: Progress | None = None) -> tuple[Told, BudgetOut]:
     """The budget, and its answer as the service gives it. `Refused` with every fault at its option."""
     faults: list[Fault] = []
     profiles: list[Profile] = []
-    for kind, name in (("machine", words.machine), ("attachment", words.attachment)):
+    for kind, name in (("machine", typed.machine), ("attachment", typed.attachment)):
         try:
             profiles.append(find(kind, name))
         except Refused as refused:
             faults += refused.faults
-    if words.units not in set(LengthUnit):
+    if typed.units not in set(LengthUnit):
         known = list(LengthUnit)
         faults.append(
             Fault(
                 "unknown-unit",
                 "--units",
-                shown(words.units),
+                shown(typed.units),
                 "one of: " + ", ".join(known),
-                nearest(words.units, known),
+                nearest(typed.units, known),
             )
         )
     refuse(faults)
-    asked = _asked(words)
+    asked = _asked(typed)
     carrier, tool = profiles
     if not (isinstance(carrier.geometry, Machine) and isinstance(tool.geometry, Attachment)):
         raise TypeError("a machine and an attachment are needed")
@@ -124,41 +126,50 @@ def write_files(told: Told, files: Mapping[str, Path | None]) -> list[Path]:
 
 
 def new_files(files: Mapping[str, Path | None]) -> None:
-    """`Refused` "file-exists" for each that is there already, before anything is reckoned."""
-    refuse(
-        Fault("file-exists", option, str(path), "a new file", "name another, or remove it")
-        for option, path in files.items() if path is not None and path.exists()
-    )  # fmt: skip
-
-
-def _asked(words: Words) -> BudgetIn:
+    """`Refused` before anything is reckoned: "file-exists" for each that is there, "given-twice" for one path of two."""
     faults: list[Fault] = []
-    heights = {name: getattr(words, name) for name in ("depth", "height") if getattr(words, name) is not None}
+    named: dict[Path, str] = {}
+    for option, path in files.items():
+        if path is None:
+            continue
+        if path.exists():
+            faults.append(Fault("file-exists", option, str(path), "a new file", "name another, or remove it"))
+        first = named.setdefault(path.resolve(), option)
+        if first != option:
+            faults.append(
+                Fault("given-twice", option, f"{path}, the file of {first} too", "a file of its own")
+            )
+    refuse(faults)
+
+
+def _asked(typed: Words) -> BudgetIn:
+    faults: list[Fault] = []
+    heights = {name: getattr(typed, name) for name in ("depth", "height") if getattr(typed, name) is not None}
     if len(heights) != 1:
         found = "neither" if not heights else "both"
         faults.append(
             Fault("half-described", "--depth", found, "one of --depth (below the ground) and --height")
         )
     down = next(iter(heights), "depth")
-    reach = _pair("--reach", words.reach, words.units, faults)
-    height = _pair(f"--{down}", next(iter(heights.values()), "0:1"), words.units, faults)
-    at, below = _pair("--touch", words.touch, words.units, faults)
+    reach = _pair("--reach", typed.reach, typed.units, faults)
+    height = _pair(f"--{down}", next(iter(heights.values()), "0:1"), typed.units, faults)
+    at, below = _pair("--touch", typed.touch, typed.units, faults)
     given: dict[str, Any] = {
-        "machine": "machine", "attachment": "attachment", "units": words.units,
-        "attitude_deg": {"pitch": words.pitch, "roll": words.roll}, "floor_angle_deg": words.floor,
-        "fore_boom_deg": words.fore_boom, "carried": words.carried, "by": words.by,
+        "machine": "machine", "attachment": "attachment", "units": typed.units,
+        "attitude_deg": {"pitch": typed.pitch, "roll": typed.roll}, "floor_angle_deg": typed.floor,
+        "fore_boom_deg": typed.fore_boom, "carried": typed.carried, "by": typed.by,
         "zone": {"reach": dict(zip(("low", "high"), reach, strict=True)),
-                 down: dict(zip(("low", "high"), height, strict=True)), "columns": words.columns, "rows": words.rows},
+                 down: dict(zip(("low", "high"), height, strict=True)), "columns": typed.columns, "rows": typed.rows},
         "touch": {"reach": at, down: below}, "sensors": {},
-        "tolerance": None if words.tolerance is None else _length("--tolerance", words.tolerance, words.units, faults),
+        "tolerance": None if typed.tolerance is None else _length("--tolerance", typed.tolerance, typed.units, faults),
         "uncertainties_mm": {}, "uncertainties_deg": {},
     }  # fmt: skip
-    if words.figures:
-        given["figures"] = dict(_named("--figure", words.figures, "noise_deg=0.05", faults))
-    for name, value in _named("--sensor", words.sensors, "boom.noise_deg=0.05", faults):
+    if typed.figures:
+        given["figures"] = dict(_named("--figure", typed.figures, "noise_deg=0.05", faults))
+    for name, value in _named("--sensor", typed.sensors, "boom.noise_deg=0.05", faults):
         sensor, _, figure = name.partition(".")
         given["sensors"].setdefault(sensor, {})[figure] = value
-    for name, value in _named("--uncertainty", words.uncertainties, "boom_length=2", faults):
+    for name, value in _named("--uncertainty", typed.uncertainties, "boom_length=2", faults):
         given["uncertainties_deg" if name in TURNS else "uncertainties_mm"][name] = value
     refuse(faults)
     try:
@@ -203,7 +214,7 @@ def _pair(option: str, text: str, units: str, faults: list[Fault]) -> tuple[floa
 def _length(option: str, text: str, units: str, faults: list[Fault]) -> float | str:
     """A length in `units`, written with or without a unit of its own: "15mm" with units m is 0.015."""
     if units == LengthUnit.FTIN:
-        return text
+        return '0"' if _ZERO.fullmatch(text) else text
     match = _LENGTH.fullmatch(text)
     try:
         value = float(match[1]) if match else None
@@ -246,27 +257,26 @@ def table_of(found: BudgetOut) -> Table:
         title=f"{found.machine.id} with {found.attachment.id}: how far a readout may be off", caption=found.advisory,
         title_justify="left", caption_justify="left", show_header=False, box=None,
     )  # fmt: skip
-    carried = f", {found.carried} moves by laser" if found.carried else ""
+    units = LengthUnit(found.units)
+    carried = f", {words.moves(found.carried)} by laser" if found.carried else ""
     table.add_row("touch", _at(found.touch), f"of the benchmark{carried}")
     for name, cell in (("worst", found.worst), ("best", found.best)):
-        table.add_row(
-            name, f"±{cell.within_95_mm:.1f} mm", f"95 %, at {_at(cell)}; standard {cell.standard_mm:.1f} mm"
-        )
+        half, standard = (words.size(1e-3 * mm, units) for mm in (cell.within_95_mm, cell.standard_mm))
+        table.add_row(name, f"±{half}", f"95 %, at {_at(cell)}; standard {standard}")
     table.add_row("places", str(found.cells), "with a number" + "".join(
         f"; {count} {why}" for why, count in found.without_number.items()))  # fmt: skip
     for part in found.worst.parts[:_PARTS_SHOWN]:
-        table.add_row("", f"{part['standard_mm']:.1f} mm", f"standard, at the worst: {part['part']}")
+        standard = words.size(1e-3 * part["standard_mm"], units)
+        table.add_row("", standard, f"standard, at the worst: {words.part(part['part'])}")
     told = found.tolerance
     if told is not None:
-        table.add_row(
-            "tolerance",
-            f"±{told.half_width['shown']}",
-            f"kept with 95 % in {100 * told.share_within:.0f} % of the places",
-        )
-        for words in told.words:
-            table.add_row("", "", words)
-    for words in found.assumed:
-        table.add_row("assumed", "", words)
+        half = words.allowed(told.half_width["m"], units)
+        share = words.percent(told.share_within)
+        table.add_row("tolerance", f"±{half}", f"kept with 95 % in {share} of the places")
+        for sentence in told.words:
+            table.add_row("", "", sentence)
+    for sentence in found.assumed:
+        table.add_row("assumed", "", sentence)
     return table
 
 

@@ -24,11 +24,14 @@ from service.book.requests import Units
 from service.book.state import Named
 from service.strict import Strict
 
+from . import budget_words as words
 from .answers import ADVISORY, Length, Reference, length, maybe, reference_to
 
 FACTOR = coverage(1.0)
 """Of a 95 % interval, from standard uncertainty to half width."""
 _MOST_SOURCES = 12
+_JUST = 0.99
+"""A factor above this and below 1 is told as just missed."""
 _BEFORE = (
     "A budget before the work, from what profiles and data sheets say: no more true than these. It knows no tracks, no "
     "ground, no knocks and no faulty sensor. "
@@ -199,21 +202,34 @@ def _tolerance(told: Told, half_width: float, need: Needed | None, why_not: Faul
 
 def _words(told: Told, need: Needed | None, why_not: Fault | None) -> Iterator[str]:
     if why_not is not None:
-        rest = why_not.numbers["rest_mm"]
-        yield f"sensors alone cannot do it: the rest gives {rest:.3g} mm (95 %); {why_not.expected.rpartition('; ')[2]}"
+        yield _beyond(told, why_not)
         return
     if need is None or not need.then:
         yield "no sensor counts here: touch and dig are alike"
         return
     better = "must be" if need.factor < 1.0 else "may be"
-    yield f"all figures {better} {need.factor:.3g} times what they are"
+    just = ""
+    if _JUST < need.factor < 1.0 and told.tolerance is not None:
+        over = FACTOR * told.budget.worst.standard - told.tolerance
+        just = f"just missed, by {words.missed(over, told.units)}: "
+    yield f"{just}all figures {better} {words.floored(need.factor)} times what they are"
     for name, figures in need.now.items():
         shown = ", ".join(
             f"{figure.replace('_', ' ')} {_in_unit(told, name, now):.3g} -> "
-            f"{_in_unit(told, name, need.then[name][figure]):.3g} {_unit(told, name)}{'/K' if 'kelvin' in figure else ''}"
+            f"{words.floored(_in_unit(told, name, need.then[name][figure]))} "
+            f"{_unit(told, name)}{'/K' if 'kelvin' in figure else ''}"
             for figure, now in figures.items() if now > 0.0
         )  # fmt: skip
         yield f"{name}: {shown}"
+
+
+def _beyond(told: Told, why_not: Fault) -> str:
+    rest = words.size(1e-3 * why_not.numbers["rest_mm"], told.units)
+    if told.tolerance is not None and rest == words.size(told.tolerance, told.units):
+        rest = f"just over {rest}"
+    _, found, kind = why_not.expected.rpartition("; largest: ")
+    largest = f"; largest: {words.part(kind)}" if found else ""
+    return f"sensors alone cannot do it: the rest gives {rest} (95 %){largest}"
 
 
 def _figures(told: Told, need: Needed | None) -> dict[str, list[FigureOut]]:

@@ -14,10 +14,12 @@ from kinematics.parameters import NAMES, TURNS
 from kinematics.sensor import Measure
 from kinematics.sensor_set import SensorSet
 from kinematics.sources import Sources, sources_of
+from kinematics.units import LengthUnit
 from kinematics.zone import Zone
 from service.book.state import JobState
 
 from .budget_request import MOST_CELLS, BudgetIn, CorrelationIn, FiguresIn, SpanIn, ZoneTouchIn
+from .budget_words import in_figures, in_units
 from .inverse import metres
 
 Found = TypeVar("Found")
@@ -44,6 +46,7 @@ def ready(asked: BudgetIn, fitted: Assembly, own: SensorSet | None) -> Ready:
     zone = _caught(faults, lambda: _zone(asked, fitted))
     touch = _caught(faults, lambda: _touch(asked, fitted))
     tolerance = _caught(faults, lambda: _tolerance(asked))
+    faults = [*in_units(faults, LengthUnit(asked.units))]
     surroundings = JobState(estimates=asked.estimates).surroundings
     known = _caught(faults, lambda: _remeasured(asked, fitted))
     sensors = _caught(faults, lambda: _sensors(asked, known or fitted, own))
@@ -97,14 +100,14 @@ def _zone(asked: BudgetIn, fitted: Assembly) -> Zone:
 
 
 def placed(refused: Refused, asked: BudgetIn) -> Iterator[Fault]:
-    """The faults of the formulas at their places in the body."""
+    """The faults of the formulas at their places in the body, lengths in its units."""
     down = "depth" if asked.zone.depth is not None else "height"
     places = {
         "pitch": "attitude_deg.pitch", "roll": "attitude_deg.roll", "floor_angle": "floor_angle_deg",
         "fore_boom": "fore_boom_deg", "reach": "zone.reach", "height": f"zone.{down}", "columns": "zone.columns",
         "rows": "zone.rows",
     }  # fmt: skip
-    for fault in refused.faults:
+    for fault in in_units(refused.faults, LengthUnit(asked.units)):
         head, _, rest = fault.where.partition(".")
         if head == "touch":
             where = {"reach": "touch.reach", "floor_angle": "floor_angle_deg"}.get(rest, "touch")
@@ -206,7 +209,7 @@ def _remeasured(asked: BudgetIn, fitted: Assembly) -> Assembly:
     except Refused as refused:
         for fault in refused.faults:
             where = "uncertainties_deg" if fault.where in asked.uncertainties_deg else "uncertainties_mm"
-            faults.append(fault.at(where))
+            faults.append(in_figures(fault).at(where))
     refuse(faults)
     return known
 
@@ -278,7 +281,8 @@ def _si(given: FiguresIn, measures: Measure, where: str, faults: list[Fault]) ->
 
 
 def _with_unit(fault: Fault, where: str, unit: str) -> Fault:
-    """A fault of a sensor's field at the field of the body, which has its unit in its name."""
+    """A fault of a sensor's field at the field of the body, which has its unit in its name, in that unit."""
+    fault = in_figures(fault)
     field = fault.where.rpartition(".")[2]
     known = field in (*_IN_MM, "skew_uncertainty")
     own = "deg" if field == "skew_uncertainty" else unit

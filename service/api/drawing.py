@@ -6,6 +6,8 @@ from functools import cache
 from html import escape
 from itertools import pairwise
 
+import numpy as np
+
 from kinematics.errors import Fault, Refused
 
 from .zone_contours import Place, length_of
@@ -14,6 +16,9 @@ INK, PAPER, RULE, ACCENT = "#1b1a17", "#f6f3ea", "#8a8577", "#7a2f12"
 """As the pages have them by day."""
 FAMILY = "Georgia,'DejaVu Serif',serif"
 _ENOUGH_ROOM = 70.0
+_EDGE, _TRIED = 5.0, 6.0
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom, pixels downwards."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +73,43 @@ def mixed(share: float) -> str:
     return "#" + "".join(f"{round(p + share * (i - p)):02x}" for i, p in zip(ink, paper, strict=True))
 
 
-def along(points: list[Place]) -> list[Place]:
-    """Places along a way, close together."""
-    shares = [k / 12 for k in range(13)]
+def along(points: list[Place], parts: int = 12) -> list[Place]:
+    """Places along a way, close together: so many parts from point to point."""
+    shares = [k / parts for k in range(parts + 1)]
     return [(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])) for a, b in pairwise(points) for t in shares]
 
 
-def free_place(line: list[Place], taken: list[Place]) -> tuple[Place, float]:
-    """(place on a line, its slope in degrees) for a figure: half-way, or where nothing else is near."""
+def free_box(
+    near: Place, size: tuple[float, float], within: Box, kept: list[Box], strokes: list[Place]
+) -> Place | None:
+    """(left, top) of a box that hides nothing, as near to a place as can be; None where there is no room.
+
+    Inside `within`, off every box of `kept`, with no place of `strokes` in it.
+    """
+    wide, high = size
+    left, top = (np.arange(within[i] + _EDGE, within[i + 2] - _EDGE - size[i], _TRIED) for i in (0, 1))
+    x, y = (each.ravel() for each in np.meshgrid(left, top))
+    a, b, c, d = x - _EDGE, y - _EDGE, x + wide + _EDGE, y + high + _EDGE
+    free = np.ones(x.shape, dtype=np.bool_)
+    for k in (*kept, *((px, py, px, py) for px, py in strokes)):
+        free &= ~((a < k[2]) & (k[0] < c) & (b < k[3]) & (k[1] < d))
+    if not free.any():
+        return None
+    across = np.maximum(np.maximum(x - near[0], near[0] - x - wide), 0.0)
+    along_y = np.maximum(np.maximum(y - near[1], near[1] - y - high), 0.0)
+    best = int(np.argmin(np.where(free, np.hypot(across, along_y), np.inf)))
+    return float(x[best]), float(y[best])
+
+
+def along_words(here: Place, turn: float, half: float) -> list[Place]:
+    """Places along words of half a length, in pixels, that are turned by so many degrees about their middle."""
+    way = math.radians(turn)
+    shares = (-1.0, -0.5, 0.0, 0.5, 1.0)
+    return [(here[0] + t * half * math.cos(way), here[1] + t * half * math.sin(way)) for t in shares]
+
+
+def free_place(line: list[Place], taken: list[Place], half: float = 0.0) -> tuple[Place, float]:
+    """(place on a line, its slope in degrees) for a figure half as long: half-way, or where nothing else is near."""
     long = length_of(line)
     best, room = (line[0], 0.0), -1.0
     for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
@@ -84,10 +118,12 @@ def free_place(line: list[Place], taken: list[Place]) -> tuple[Place, float]:
             size = math.dist(a, b)
             if left <= size and size > 0.0:
                 here = a[0] + left / size * (b[0] - a[0]), a[1] + left / size * (b[1] - a[1])
-                free = min(_ENOUGH_ROOM, *(math.dist(here, each) for each in taken))
+                turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+                turn = (turn + 100) % 180 - 100  # read upwards, and never upside down
+                over = along_words(here, turn, half)
+                free = min(_ENOUGH_ROOM, *(math.dist(each, other) for each in over for other in taken))
                 if free > room + 1.0:
-                    turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
-                    best, room = (here, (turn + 120) % 180 - 120), free  # read upwards, not down
+                    best, room = (here, turn), free
                 break
             left -= size
     return best

@@ -17,6 +17,7 @@ from kinematics.chain import level_from_body
 from kinematics.maps import place
 from kinematics.units import LengthUnit, from_metres, show, to_metres
 
+from . import budget_words as words
 from .budget_answer import FACTOR, Told
 from .drawing import (
     ACCENT,
@@ -24,28 +25,41 @@ from .drawing import (
     INK,
     PAPER,
     RULE,
+    Box,
     Sheet,
     along,
+    along_words,
+    free_box,
     free_place,
     line,
     mixed,
     png_of,
-    signed,
     text,
 )
+from .zone_axes import axes, depths, scale_bar
 from .zone_contours import Place, above, length_of, lines
 
 WIDTH = 1200
 _TINTS = (0.07, 0.15, 0.25, 0.36, 0.48, 0.60)
 """How much ink each step has, palest where a readout is best."""
-_LEFT, _RIGHT, _TOP, _LEGEND, _BOTTOM = 84.0, 84.0, 116.0, 152.0, 20.0
+_LEFT, _RIGHT, _TOP, _LEGEND, _BOTTOM = 92.0, 92.0, 128.0, 172.0, 20.0
 _AROUND_M = 0.5
 _LEAST_BEHIND_M = 1.2
 _MOST_HEIGHT = 1300.0
-_GRID_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
-_MOST_TICKS = 14
 _LEAST_LABELLED = 60.0
 _ONE_LINE_M = 1e-5
+_CRUMB = 3.0
+"""Lines shorter than so many cells are left out."""
+_WHOLE = 1e-6
+_LONGEST_SPAN = 9
+_WIDE = 12.2
+"""Pixels a letter of 18, bold, at most on the average."""
+_LED_BY = 44.0
+"""Pixels: words further from what they tell of have a leader line."""
+_ROOMY = 5.0
+"""A tolerance's line has its words on it from so many times half their length on."""
+_CROWDED = 14.0
+"""Pixels: a figure nearer to others is left to the legend."""
 
 
 def as_png(told: Told) -> bytes:
@@ -54,9 +68,10 @@ def as_png(told: Told) -> bytes:
 
 
 def as_svg(told: Told) -> str:
-    """The picture. Half widths of the 95 % interval in the steps; lengths in the units asked for, axes in metres."""
+    """The picture. Half widths of the 95 % interval in the steps; lengths in the units asked for."""
     steps = _steps(told)
     sheet = _sheet(told)
+    kept = _kept_free(told, sheet)
     height = sheet.top + sheet.height + _LEGEND + _BOTTOM
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height:.0f}" '
@@ -65,14 +80,14 @@ def as_svg(told: Told) -> str:
         _patterns(),
         f'<rect width="{WIDTH}" height="{height:.0f}" fill="{PAPER}"/>',
         *_heading(told),
-        *_axes(sheet),
-        *_depths(told, sheet),
+        *axes(sheet, told.units),
+        *depths(sheet, told.ground, told.units),
         *_ground(told, sheet),
         *_bands(told, sheet, steps),
         *_machine(told, sheet),
-        *_worst(told, sheet),
+        *_worst(told, sheet, kept),
         *_touch(told, sheet),
-        *_contours(told, sheet, steps),
+        *_contours(told, sheet, steps, kept),
         *_legend(told, sheet, steps),
         "</svg>",
     ]
@@ -108,17 +123,14 @@ def _round_steps(units: LengthUnit) -> Iterator[float]:
         yield from (unit * each * 10.0**power for each in (1.0, 2.0, 2.5, 5.0))
 
 
-def _figure(metres: float, units: LengthUnit, *, bare: bool = False) -> str:
-    """A half width in words: mm, hundredths of feet, or inches and sixteenths."""
+def _figures(steps: list[float], units: LengthUnit) -> list[str]:
+    """The steps in words without a unit, all with as many decimals: mm, feet, or inches and sixteenths."""
     if units is LengthUnit.FTIN:
-        return show(metres, units)
-    if units in (LengthUnit.M, LengthUnit.MM):
-        size, unit = 1e3 * metres, "mm"
-        words = f"{size:.0f}" if size >= 100.0 else f"{size:.3g}"
-    else:
-        size, unit = from_metres(metres, units), units.value
-        words = f"{size:.2f}" if abs(size - round(size, 2)) < 1e-9 else f"{size:.3f}"
-    return words if bare else f"{words} {unit}"
+        return [show(each, units) for each in steps]
+    feet = units in (LengthUnit.FT, LengthUnit.FT_US)
+    values = [from_metres(each, units if feet else LengthUnit.MM) for each in steps]
+    places = next(n for n in range(2 if feet else 0, 9) if all(abs(v - round(v, n)) < _WHOLE for v in values))
+    return [f"{value:.{places}f}" for value in values]
 
 
 # The sheet and what stands on it
@@ -175,55 +187,22 @@ def _patterns() -> str:
 def _heading(told: Told) -> Iterator[str]:
     zone, worst, units = told.budget.zone, told.budget.worst, told.units
     yield text(28, 40, _title(told), 25, bold=True)
-    floor = math.degrees(zone.floor_angle)
-    moves = "1 move" if told.carried == 1 else f"{told.carried} moves"
-    carried = f"{moves} since the touch, by laser" if told.carried else "no move since the touch"
-    most = _figure(FACTOR * worst.standard, units)
     yield text(
-        28, 68, f"Elevation of the edge's centre, 95 %. Worst ±{most}, largest part: {worst.parts[0][0]}. "
-        f"Floor held at {floor:.4g}°, {carried}.", 16.5,
+        28, 68, f"Elevation of the edge's centre, 95 %. Worst ±{words.size(FACTOR * worst.standard, units)}, "
+        f"largest part: {words.part(worst.parts[0][0])}.", 16.5,
     )  # fmt: skip
-
-
-def _axes(sheet: Sheet) -> Iterator[str]:
-    (x0, z0), (x1, z1) = sheet.low, sheet.high
-    step = _step(sheet)
-    for k in range(math.ceil(x0 / step), math.floor(x1 / step) + 1):
-        px, py = sheet.at(k * step, z0)
-        yield line((px, sheet.top), (px, py), 0.6, RULE, "1 5")
-        yield line((px, py), (px, py + 7), 1.2)
-        yield text(px, py + 25, signed(k * step), 15, anchor="middle")
-    for k in range(math.ceil(z0 / step), math.floor(z1 / step) + 1):
-        px, py = sheet.at(x0, k * step)
-        yield line((px, py), (sheet.at(x1, 0.0)[0], py), 0.6, RULE, "1 5")
-        yield line((px - 7, py), (px, py), 1.2)
-        yield text(px - 12, py + 5, signed(k * step), 15, anchor="end")
-    corner = sheet.at(x0, z0)
-    yield line(sheet.at(x0, z1), corner, 1.2)
-    yield line(corner, sheet.at(x1, z0), 1.2)
-    yield text(sheet.at(x1, z0)[0], corner[1] + 48, "reach from the swing axis, m", 15, anchor="end")
-    yield text(corner[0] - 54, sheet.top + 4, "height over the boom foot pin, m", 15, anchor="end", turn=-90)
-
-
-def _depths(told: Told, sheet: Sheet) -> Iterator[str]:
-    """The right edge counts down from the ground, where that is known."""
-    if told.ground is None:
-        return
-    (_, z0), (x1, z1) = sheet.low, sheet.high
-    step = _step(sheet)
-    for k in range(math.ceil((told.ground - z1) / step), math.floor((told.ground - z0) / step) + 1):
-        px, py = sheet.at(x1, told.ground - k * step)
-        yield line((px, py), (px + 7, py), 1.2)
-        yield text(px + 12, py + 5, signed(k * step), 15)
-    right = sheet.at(x1, z1)
-    yield line(right, sheet.at(x1, z0), 1.2)
-    yield text(right[0] + 62, sheet.top + 4, "depth below the ground, m", 15, anchor="end", turn=-90)
-
-
-def _step(sheet: Sheet) -> float:
-    """Between the figures of an axis, m."""
-    longest = max(sheet.high[0] - sheet.low[0], sheet.high[1] - sheet.low[1])
-    return next(each for each in _GRID_M if longest / each <= _MOST_TICKS)
+    floor = math.degrees(zone.floor_angle)
+    moves = (
+        f"{words.moves(told.carried)} since the touch, by laser"
+        if told.carried
+        else "no move since the touch"
+    )
+    told_too = [f"Floor held at {floor:.4g}°, {moves}."]
+    if told.tolerance is not None:
+        share = words.percent(told.budget.share_within(told.tolerance))
+        told_too.append(f"{words.allowed(told.tolerance, units)} kept in {share} of the places.")
+    there = words.reached(told.budget)
+    yield text(28, 92, " ".join([*told_too, *([f"{there}."] if there else [])]), 16.5)
 
 
 def _ground(told: Told, sheet: Sheet) -> Iterator[str]:
@@ -243,6 +222,11 @@ def _bands(told: Told, sheet: Sheet, steps: list[float]) -> Iterator[str]:
         if shapes:
             path = "".join(sheet.path(shape, closed=True) for shape in shapes)
             yield f'<path d="{path}" fill="url(#s{k})"/>'
+    if not above(x, z, half, 0.0):  # no four places side by side
+        for i, j in np.argwhere(told.budget.ok).tolist():
+            k = max(n for n, level in enumerate(steps[:-1]) if n == 0 or half[i, j] >= level)
+            px, py = sheet.at(float(x[j]), float(z[i]))
+            yield f'<circle cx="{px:.1f}" cy="{py:.1f}" r="5" fill="url(#s{k})" stroke="{INK}"/>'
     yield f'<path d="{sheet.path(corners, closed=True)}" fill="none" stroke="{INK}" stroke-width="1" ' \
           'stroke-dasharray="7 4"/>'  # fmt: skip
 
@@ -259,10 +243,16 @@ def _machine(told: Told, sheet: Sheet) -> Iterator[str]:
     if told.ground is not None:
         a, b = sheet.at(sheet.low[0], told.ground), sheet.at(sheet.high[0], told.ground)
         yield line(a, b, 2.6)
-        yield text(a[0] + 10, a[1] - 8, "ground", 15, halo=True)
+        yield text(_ground_from(sheet), a[1] - 8, "ground", 15, halo=True)
 
 
-def _worst(told: Told, sheet: Sheet) -> Iterator[str]:
+def _ground_from(sheet: Sheet) -> float:
+    """Where the word begins: at the left, or behind the swing axis where it would lie on it."""
+    axis = sheet.at(0.0, 0.0)[0]
+    return sheet.left + 10 if axis > sheet.left + 74 else axis + 10
+
+
+def _worst(told: Told, sheet: Sheet, kept: list[Box]) -> Iterator[str]:
     worst = told.budget.worst
     *arm, edge, heel = _arm(worst.pose)
     bucket = [arm[-1], edge, heel]
@@ -276,11 +266,51 @@ def _worst(told: Told, sheet: Sheet) -> Iterator[str]:
         yield f'<circle cx="{px:.1f}" cy="{py:.1f}" r="5" fill="{PAPER}" stroke="{ACCENT}" stroke-width="2.4"/>'
     px, py = sheet.at(*edge)
     yield f'<circle cx="{px:.1f}" cy="{py:.1f}" r="6" fill="{ACCENT}"/>'
-    words = f"worst ±{_figure(FACTOR * worst.standard, told.units)}"
-    zone = told.budget.zone
-    left = worst.reach < 0.5 * (zone.reach.low + zone.reach.high) or px > 0.7 * WIDTH
-    at, anchor = (px - 14, "end") if left else (px + 14, "start")
-    yield text(at, py + 24, words, 18, anchor=anchor, bold=True, fill=ACCENT, halo=True)
+    told_as = f"worst ±{words.size(FACTOR * worst.standard, told.units)}"
+    yield from _aside((px, py), told_as, told, sheet, kept)
+
+
+def _aside(near: Place, told_as: str, told: Told, sheet: Sheet, kept: list[Box]) -> Iterator[str]:
+    """Words of a place beside all that is drawn, led to it where they are far off; then they are kept free too."""
+    size = wide, high = _WIDE * len(told_as), 24.0
+    found = free_box(near, size, _whole(sheet), kept, _strokes(told, sheet))
+    if found is None:
+        return  # the heading has it
+    left, top = found
+    kept.append((left, top, left + wide, top + high))
+    end = min(max(near[0], left), left + wide), min(max(near[1], top), top + high)
+    if math.dist(end, near) > _LED_BY:
+        yield line(end, near, 4.0, PAPER)
+        yield line(end, near, 1.4, ACCENT)
+    yield text(left + wide / 2, top + 18, told_as, 18, anchor="middle", bold=True, fill=ACCENT, halo=True)
+
+
+def _whole(sheet: Sheet) -> Box:
+    (left, bottom), (right, top) = sheet.at(*sheet.low), sheet.at(*sheet.high)
+    return left, top, right, bottom
+
+
+def _kept_free(told: Told, sheet: Sheet) -> list[Box]:
+    """Where no words may lie: the map, the touch's mark, the ground, the words at the axis."""
+    zone, (tx, ty), (ax, ay) = told.budget.zone, sheet.at(*told.touch), sheet.at(0.0, min(0.9, sheet.high[1]))
+    boxes = [(tx - 30, ty - 44, tx + 30, ty + 4), (ax - 44, ay - 24, ax + 44, ay)]
+    alone = [
+        [(float(zone.reaches[j]), float(zone.heights[i]))] for i, j in np.argwhere(told.budget.ok).tolist()
+    ]
+    for shape in above(zone.reaches, zone.heights, _half(told), 0.0) or alone:
+        xs, ys = zip(*(sheet.at(*point) for point in shape), strict=True)
+        boxes.append((min(xs) - 6, min(ys) - 6, max(xs) + 6, max(ys) + 6))
+    if told.ground is not None:
+        at = sheet.at(0.0, told.ground)[1]
+        boxes.append((0.0, at - 4, WIDTH, at + 12))
+        boxes.append((_ground_from(sheet), at - 24, _ground_from(sheet) + 64, at))
+    return boxes
+
+
+def _strokes(told: Told, sheet: Sheet) -> list[Place]:
+    """Along the arm and the swing axis."""
+    arm, foot = _arm(told.budget.worst.pose), sheet.low[1] if told.ground is None else told.ground
+    return [sheet.at(*p) for p in (*along([*arm, arm[-3]], 60), *along([(0.0, foot), (0.0, 0.9)], 60))]
 
 
 def _touch(told: Told, sheet: Sheet) -> Iterator[str]:
@@ -291,57 +321,73 @@ def _touch(told: Told, sheet: Sheet) -> Iterator[str]:
     yield text(px, py - 27, "touch", 16, anchor="middle", bold=True, halo=True)
 
 
-def _contours(told: Told, sheet: Sheet, steps: list[float]) -> Iterator[str]:
+def _contours(told: Told, sheet: Sheet, steps: list[float], kept: list[Box]) -> Iterator[str]:
     """Lines first, figures over them, away from arm and touch."""
     x, z, half = told.budget.zone.reaches, told.budget.zone.heights, _half(told)
+    figures = zip(steps, _figures(steps, told.units), strict=True)
     levels = [
-        (level, _figure(level, told.units, bare=True), 1.3, "")
-        for level in steps[1:-1] if told.tolerance is None or abs(level - told.tolerance) > _ONE_LINE_M
+        (level, figure, 1.3, INK) for level, figure in [*figures][1:-1]
+        if told.tolerance is None or abs(level - told.tolerance) > _ONE_LINE_M
     ]  # fmt: skip
     if told.tolerance is not None:
-        levels.append((told.tolerance, f"tolerance {_figure(told.tolerance, told.units)}", 3.2, "10 5"))
-    taken = [sheet.at(*point) for point in along([*_arm(told.budget.worst.pose), told.touch])]
-    figures: list[str] = []
-    for level, words, width, dash in reversed(levels):
-        found = lines(x, z, half, level)
-        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        levels.append((told.tolerance, f"{words.allowed(told.tolerance, told.units)} kept", 3.2, ACCENT))
+    crumb = _CRUMB * max(x[1] - x[0], z[1] - z[0])
+    tx, ty = sheet.at(*told.touch)
+    taken = [sheet.at(*point) for point in along(_arm(told.budget.worst.pose))]
+    taken += [(tx + across, ty + up) for across in (-22, 0, 22) for up in (0, -16, -32)]
+    over: list[str] = []
+    for level, figure, width, ink in reversed(levels):
+        whole = level == told.tolerance  # an island that is not kept is told, however small
+        found = [each for each in lines(x, z, half, level) if whole or length_of(each) >= crumb]
         for each in found:
             path = sheet.path(each)
-            yield f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="{width:g}"{dashed}/>'
-        if found and length_of(found[0]) * sheet.scale > _LEAST_LABELLED:
-            here, turn = free_place([sheet.at(*point) for point in found[0]], taken)
-            taken.append(here)
-            figures.append(text(here[0], here[1] + 5, words, 16, anchor="middle", halo=True, turn=turn))
-    yield from figures
+            if whole:
+                yield f'<path d="{path}" fill="none" stroke="{PAPER}" stroke-width="{width + 2.6:g}"/>'
+            yield f'<path d="{path}" fill="none" stroke="{ink}" stroke-width="{width:g}"/>'
+        if not found:
+            continue
+        course, reach = [sheet.at(*point) for point in found[0]], 4.5 * len(figure)
+        if whole and length_of(course) < _ROOMY * reach:
+            over += _aside(course[len(course) // 2], figure, told, sheet, kept)
+        elif length_of(course) > _LEAST_LABELLED:
+            here, turn = free_place(course, taken, reach)
+            hidden = along_words(here, turn, reach)
+            if not whole and min(math.dist(each, other) for each in hidden for other in taken) < _CROWDED:
+                continue
+            taken += hidden
+            if whole:  # its line is too wide for a halo
+                over.append(line(hidden[0], hidden[-1], 15.0, PAPER))
+            over.append(
+                text(
+                    here[0],
+                    here[1] + 5,
+                    figure,
+                    16,
+                    anchor="middle",
+                    halo=True,
+                    turn=turn,
+                    fill=ink,
+                    bold=whole,
+                )
+            )
+    yield from over
 
 
 def _legend(told: Told, sheet: Sheet, steps: list[float]) -> Iterator[str]:
     y = sheet.top + sheet.height + 84
     yield text(28, y - 14, "Half width of the 95 % interval", 15)
     box = 108.0
-    for k, (low, high) in enumerate(pairwise(steps)):
+    spans = [*pairwise(_figures(steps, told.units))]
+    long = any(len(low + high) > _LONGEST_SPAN for low, high in spans)
+    for k, (low, high) in enumerate(spans):
         x = 28 + k * box
         yield f'<rect x="{x:.1f}" y="{y:.1f}" width="{box:.0f}" height="26" fill="url(#s{k})" stroke="{INK}"/>'
-        span = f"{_figure(low, told.units, bare=True)} to {_figure(high, told.units, bare=True)}"
-        yield text(x + box / 2, y + 44, span, 15, anchor="middle")
-    unit = {LengthUnit.M: "mm", LengthUnit.MM: "mm", LengthUnit.FTIN: "inches"}.get(
-        told.units, told.units.value
-    )
+        for n, each in enumerate([f"{low} to", high] if long else [f"{low} to {high}"]):
+            yield text(x + box / 2, y + 44 + 19 * n, each, 15, anchor="middle")
+    unit = {LengthUnit.M: "mm", LengthUnit.MM: "mm", LengthUnit.FTIN: ""}.get(told.units, told.units.value)
     yield text(28 + (len(steps) - 1) * box + 10, y + 44, unit, 15)
-    yield from _scale_bar(sheet, y)
+    yield from scale_bar(sheet, WIDTH - _RIGHT, y, told.units)
     gaps = int(np.count_nonzero(~told.budget.ok))
     if gaps:
-        yield text(28, y + 72, "Blank in the dashed frame: the arm does not get there so, or the sensors tell no pose.",
+        yield text(28, y + 90, "Blank in the dashed frame: the arm does not get there so, or the sensors tell no pose.",
                     14.5)  # fmt: skip
-
-
-def _scale_bar(sheet: Sheet, y: float) -> Iterator[str]:
-    metres = next(each for each in (2.0, 1.0, 0.5, 0.2, 0.1) if each * sheet.scale <= 260)
-    long, right = metres * sheet.scale, WIDTH - _RIGHT
-    left = right - long
-    for k in range(4):
-        fill = INK if k % 2 == 0 else PAPER
-        yield f'<rect x="{left + k * long / 4:.1f}" y="{y + 8:.1f}" width="{long / 4:.1f}" height="9" fill="{fill}" ' \
-              f'stroke="{INK}"/>'  # fmt: skip
-    yield text(left, y + 38, "0", 15, anchor="middle")
-    yield text(right, y + 38, f"{metres:g} m", 15, anchor="end")

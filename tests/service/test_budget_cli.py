@@ -98,6 +98,48 @@ def test_files_are_new_ones(tmp_path: Path) -> None:
     assert "--csv" in err
 
 
+def test_one_path_for_two_files_is_refused_first(tmp_path: Path) -> None:
+    path = tmp_path / "zone.svg"
+    other = tmp_path / "." / "zone.svg"
+    code, out, err = run(*BUDGET, "--svg", str(path), "--png", str(other))
+    assert code == 1
+    assert out == ""
+    assert "--png" in err
+    assert "the file of --svg too" in err
+    assert not path.exists()
+
+
+def test_the_table_speaks_the_units_asked_for() -> None:
+    code, out, err = run(
+        *BUDGET[:3], "--reach", "10':20'", "--depth", "0:9'", "--touch", "19':0", "--units", "ftin", "--tolerance",
+        '1"', "--carried", "1",
+    )  # fmt: skip
+    assert code == 0, err
+    assert " mm" not in out
+    assert "1 move by laser" in out
+    assert "dimensions (taped" in out
+    code, out, _ = run(
+        *BUDGET[:3],
+        "--reach",
+        "10:20",
+        "--depth",
+        "0:9",
+        "--touch",
+        "19:0",
+        "--units",
+        "ft",
+        "--tolerance",
+        "5mm",
+    )
+    assert code == 1
+    assert " mm" not in out
+    assert "±0.0164 ft" in out
+    code, _, err = run(*BUDGET[:3], "--reach", "10:20", "--depth", "0:9", "--touch", "39:0", "--units", "ft")
+    assert code == 1
+    assert "a reach of 39.00 ft" in err
+    assert "19.74 ft" in err
+
+
 def test_a_file_of_your_own_and_a_plain_set(tmp_path: Path) -> None:
     own = tmp_path / "ours.toml"
     text = shipped()["machine", "crawler-14t"].source_text.replace('id = "crawler-14t"', 'id = "ours"')

@@ -2,7 +2,9 @@
 
 import csv
 import io
+import json
 import math
+import re
 import xml.etree.ElementTree as ET
 from typing import Any
 
@@ -148,7 +150,9 @@ def test_as_a_picture(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
         "ground",
         "touch",
         "worst ±",
-        "tolerance 20.7 mm",
+        "20.7 mm kept",
+        "of the places.",
+        "of 72 places reached.",
         "m",
     ):
         assert told in words
@@ -160,6 +164,67 @@ def test_as_a_picture(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     refused = client.http.post(PATH, json=body, headers={"accept": "image/png"})
     assert refused.status_code == 422
     assert [each["code"] for each in refused.json()["errors"]] == ["no-font"]
+
+
+SPOKEN = ("ft", "ftUS", "ftin")
+
+
+@pytest.mark.parametrize("units", SPOKEN)
+def test_in_feet_nothing_is_in_metres(client: Client, units: str) -> None:
+    """Axes, scale, captions and sentences in the units asked for; a scale bar of so many pixels is so many feet."""
+    ftin = units == "ftin"
+
+    def feet(value: float) -> float | str:
+        return f"{value:g}'" if ftin else value
+
+    body = asked(
+        units=units, touch={"reach": feet(18.0), "depth": feet(0.0)}, tolerance='3/4"' if ftin else 0.06,
+        zone={"reach": {"low": feet(10.0), "high": feet(22.0)}, "depth": {"low": feet(0.0), "high": feet(9.0)},
+              "columns": 13, "rows": 10},
+    )  # fmt: skip
+    svg = client.http.post(PATH, json=body, headers={"accept": "image/svg+xml"})
+    assert svg.status_code == 200, svg.text
+    words = [
+        "".join(each.itertext())
+        for each in ET.fromstring(svg.text).iter("{http://www.w3.org/2000/svg}text")  # noqa: S314  # our own
+    ]
+    assert not [told for told in words if re.search(r"\bmm?$|\d mm?\b", told)]
+    axis = "ftUS" if units == "ftUS" else "ft"
+    for title in ("reach from the swing axis", "height over the boom foot pin", "depth below the ground"):
+        assert f"{title}, {axis}" in words
+    assert any(told.endswith(f" {axis}") and told.split()[0] in {"1", "2", "5", "10"} for told in words)
+    for told in client.post(PATH, body, 200)["tolerance"]["words"]:
+        assert " mm" not in told
+    for wrong in ({"reach": feet(40.0), "depth": feet(0.0)}, {"reach": feet(300.0), "depth": feet(0.0)}):
+        answer = client.http.post(PATH, json=body | {"touch": wrong})
+        assert answer.status_code in {409, 422}
+        assert not re.search(r"\d mm?\b", json.dumps(answer.json()["errors"]))
+
+
+def test_just_missed_says_by_how_much(client: Client) -> None:
+    most = client.post(PATH, BODY, 200)["worst"]["within_95_mm"]
+    missed = client.post(PATH, asked(tolerance=1e-3 * (most - 0.02)), 200)["tolerance"]
+    assert 0.99 < missed["factor"] < 1.0
+    assert missed["words"][0].startswith("just missed, by 0.02 mm: all figures must be 0.99")
+    assert not missed["words"][0].endswith(" 1 times what they are")
+    kept = client.post(PATH, asked(tolerance=1e-3 * (most + 0.02)), 200)["tolerance"]
+    assert kept["words"][0] == "all figures may be 1.00 times what they are"
+    assert "missed" not in client.post(PATH, asked(tolerance=0.9e-3 * most), 200)["tolerance"]["words"][0]
+
+
+def test_figures_to_buy_are_rounded_down(client: Client) -> None:
+    """What is printed, bought as it is printed, keeps to the tolerance."""
+    most = client.post(PATH, BODY, 200)["worst"]["within_95_mm"]
+    for share in (0.93, 0.999, 1.07):
+        told = client.post(PATH, asked(tolerance=1e-3 * share * most), 200)["tolerance"]
+        bought: dict[str, dict[str, float]] = {}
+        for line in told["words"][1:]:
+            name, _, figures = line.partition(": ")
+            for each in figures.split(", "):
+                figure, _, _, size, _ = each.rsplit(" ", 4)
+                bought.setdefault(name, {})[f"{figure.replace(' ', '_')}_deg"] = float(size)
+        then = client.post(PATH, asked(sensors=bought), 200)["worst"]["within_95_mm"]
+        assert 0.0 <= share * most - then < 0.01 * most  # three digits
 
 
 def test_everything_wrong_is_told_at_once(client: Client) -> None:
@@ -176,6 +241,20 @@ def test_everything_wrong_is_told_at_once(client: Client) -> None:
         "/figures": "unknown-field", "/sensors/boom/noise_mm": "wrong-kind", "/sensors/bom": "no-such-sensor",
         "/sensors/stick/noise_deg": "out-of-range",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ({"sensors": {"boom": {"noise_deg": 40.0}}}, ("0 to 5 deg", "40 deg")),
+        ({"sensors": {"boom": {"per_kelvin_deg": 40.0}}}, ("0 to 0.5 deg/K", "40 deg/K")),
+        ({"uncertainties_mm": {"boom_length": 9000.0}}, ("0 to 200 mm", "9000 mm")),
+    ],
+)
+def test_figures_are_refused_in_the_unit_sent(client: Client, more: Json, told: tuple[str, str]) -> None:
+    [fault] = client.http.post(PATH, json=asked(**more)).json()["errors"]
+    assert fault["expected"].endswith(told[0])
+    assert fault["found"] == told[1]
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
-from service.api.drawing import free_place, signed
+from service.api.drawing import free_box, free_place, signed
 from service.api.zone_contours import Place, above, length_of, lines
 
 X, Y = np.array([0.0, 1.0, 3.0, 4.0]), np.array([-1.0, 0.0, 2.0])
@@ -68,3 +68,26 @@ def test_figures_keep_off_what_is_there() -> None:
     assert turn == 0.0
     assert free_place([(0.0, 0.0), (0.0, 100.0)], [(500.0, 0.0)])[1] == -90.0
     assert (signed(-1.5), signed(-0.0), signed(2.0)) == ("\u22121.5", "0", "2")
+
+
+def test_words_hide_nothing_and_lie_as_near_as_can_be() -> None:
+    sheet, map_ = (0.0, 0.0, 400.0, 400.0), (100.0, 100.0, 300.0, 300.0)
+    found = free_box((200.0, 110.0), (80.0, 24.0), sheet, [map_], [])
+    assert found is not None
+    x, y = found
+    assert y + 24.0 < 100.0
+    assert 120.0 - 1.0 <= x <= 200.0
+    blocked = free_box((200.0, 110.0), (80.0, 24.0), sheet, [map_, (0.0, 0.0, 400.0, 100.0)], [])
+    assert blocked is not None
+    assert blocked[1] >= 100.0
+    assert free_box((200.0, 110.0), (80.0, 24.0), sheet, [sheet], []) is None
+    assert free_box((5.0, 5.0), (80.0, 24.0), (0.0, 0.0, 100.0, 40.0), [], [(50.0, 20.0)]) is None
+
+
+def test_figures_are_never_upside_down() -> None:
+    for degrees in range(0, 360, 5):
+        way = math.radians(degrees)
+        ends = [(0.0, 0.0), (100.0 * math.cos(way), 100.0 * math.sin(way))]
+        turn = free_place(ends, [(500.0, 500.0)], 20.0)[1]
+        assert -100.0 <= turn < 80.0 + ROUNDING
+        assert math.sin(math.radians(turn) - way) == pytest.approx(0.0, abs=ROUNDING)
