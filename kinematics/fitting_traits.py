@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from .errors import Refused
 from .linkage import wrapped
 from .machine import Range
-from .sensor import ARM, Measure, Mounting, Sensor
+from .sensor import ARM, BY_GRAVITY, Measure, Mounting, Sensor
 from .sensor_set import SensorSet, gives
 
 Numbers = tuple[float, ...]
@@ -120,6 +120,8 @@ def _pair(sensor: Sensor) -> Iterator[Trait]:
 
 def _as(code: str, sensor: Sensor, **changes: object) -> list[Trait]:
     """The sensor as another, where there can be such a one."""
+    if changes.get("measures", sensor.measures) not in BY_GRAVITY:
+        changes["skew_uncertainty"] = None  # no case that could stand askew
     try:
         return [Trait(code, dataclasses.replace(sensor, **changes))]  # type: ignore[arg-type]
     except Refused:
