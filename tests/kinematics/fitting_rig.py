@@ -226,7 +226,9 @@ def _other_kinds(sensors: SensorSet, name: str) -> dict[str, SensorSet]:
         }
     if sensor.measures not in (Measure.GRAVITY_ANGLE, Measure.INCLINATION):
         return {}
-    by_joint = replaced(sensors, name, measures=Measure.ANGLE, mounting=0.1, range=turn, skew_uncertainty=None)
+    by_joint = replaced(
+        sensors, name, measures=Measure.ANGLE, mounting=0.1, range=turn, skew_uncertainty=None
+    )
     if sensor.measures == Measure.GRAVITY_ANGLE:
         return {
             "joint-angle": by_joint,
