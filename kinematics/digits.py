@@ -20,6 +20,9 @@ with a plus, on a zero too."""
 # Of the last place: as in `units.show_number`.
 _NEAR_A_HALF = 1e-5
 _LARGEST = 1e15  # of a whole number of last places; beyond it a float has no digit to tell
+_POWERS = np.array([10.0**k for k in range(16)])
+_WHOLES = np.array([10**k for k in range(17)], dtype=np.int64)
+"""Powers of ten, exact; no whole number of last places has more digits."""
 _WIDEST = 24  # sign, sixteen digits, point and what goes with them
 _MINUS, _PLUS, _POINT, _ZERO = (ord(each) for each in "-+.0")
 
@@ -80,9 +83,7 @@ def _fill(
         at += end - start
         start = end
         value = numbers[sources[i]] * scales[i]
-        steps = abs(value)
-        for _ in range(decimals[i]):
-            steps *= 10.0
+        steps = abs(value) * _POWERS[decimals[i]]
         if not steps < _LARGEST:  # NaN too
             return -1
         whole = int(steps)
@@ -106,20 +107,18 @@ def _fill(
 @compiled
 def _digits(whole: int, decimals: int, out: NDArray[np.uint8], at: int) -> int:
     """`whole` with a point before its last `decimals` digits, from `at` on; where it ends."""
-    count = 1
-    power = 10
-    while power <= whole:
-        power *= 10
+    count = decimals + 1
+    while count < len(_WHOLES) and _WHOLES[count] <= whole:
         count += 1
-    if count <= decimals:
-        count = decimals + 1
     end = at + count + (1 if decimals > 0 else 0)
+    left = np.uint64(whole)  # without a sign a division by ten is a product
     k = end - 1
     for i in range(count):
         if decimals > 0 and i == decimals:
             out[k] = _POINT
             k -= 1
-        out[k] = _ZERO + whole % 10
-        whole //= 10
+        tenth = left // np.uint64(10)
+        out[k] = _ZERO + int(left - tenth * np.uint64(10))
+        left = tenth
         k -= 1
     return end

@@ -72,7 +72,6 @@ class Watch:
         self._keeper = keeper
         self._feed = feed
         self._target, self._line, self._station, self._caller = target, line, station, caller
-        self._state: JobState | None = None
         self._made_for: tuple[JobState | None, SensorSet | None, Sets] = None, None, {}
         self._looked = -math.inf
         self._aim: Aim | None = None
@@ -99,11 +98,11 @@ class Watch:
 
     def _keep_up(self, now: float) -> None:
         feed = self._feed
-        stands = feed.state, feed.sensors, feed.sets
-        same = all(one is other for one, other in zip(stands, self._made_for, strict=True))
-        if same and self._state is feed.state and now - self._looked < _LOOK_AGAIN_S:
+        made = self._made_for
+        same = made[0] is feed.state and made[1] is feed.sensors and made[2] is feed.sets
+        if same and now - self._looked < _LOOK_AGAIN_S:
             return
-        self._state, self._looked = feed.state, now
+        self._looked = now
         state = feed.state
         self._missing = ()
         try:
@@ -117,7 +116,7 @@ class Watch:
                 *elsewhere(state, self._caller), *changes(feed.job, state, self._keeper)
             )  # fmt: skip
         if not same or more != self._more:
-            self._made_for, self._more = stands, more
+            self._made_for, self._more = (state, feed.sensors, feed.sets), more
             self._rest_on()
             self._make_ready()
 

@@ -80,6 +80,9 @@ class Hub:
     async def _open(self, job: str) -> Feed:
         state = await run_in_threadpool(self._keeper.state, job)
         feed = Feed(job, await run_in_threadpool(self._fitted, state), self._stood(state))
+        feed.used = (
+            self.now()
+        )  # else it would count as idle for as long as the clock runs, and whoever asked feed nobody
         if len(self._feeds) >= MOST_FEEDS:
             self._drop_idle(1.0)  # not what was just asked for
         self._feeds[job] = feed

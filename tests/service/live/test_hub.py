@@ -14,7 +14,7 @@ from service.book import payloads as p
 from service.book.state import JobState, Named, fold
 from service.live.clock import SenderClock
 from service.live.feed import Feed
-from service.live.hub import Hub
+from service.live.hub import IDLE_S, Hub
 
 from .making import run, sensed
 from .test_feed import LASER, REST, SLAB, Sender, state
@@ -83,6 +83,20 @@ def test_entries_while_the_sensors_are_read_anew() -> None:
         assert "tilt" not in feed.channels
         assert feed.state is log.told
         assert feed.receiver.striking is not None
+
+    run(go())
+
+
+def test_a_feed_just_opened_is_not_idle() -> None:
+    """By a clock that has run for days: dropped at once, its feeder would feed what no viewer looks at."""
+
+    async def go() -> None:
+        hub = Hub(Log(), nothing, monotonic=lambda: 1e6)  # type: ignore[arg-type]
+        opening = asyncio.create_task(hub._open("pit"))
+        feed = await opening
+        hub._drop_idle(IDLE_S)
+        assert hub.known("pit") is feed
+        assert await hub.feed("pit") is feed
 
     run(go())
 
