@@ -119,7 +119,7 @@ def test_both_ways_say_the_same(watched: Watched, way: str, aimed: bool) -> None
     both = watched(way, aimed=aimed)
     ranges = both.sensors.assembly.ranges
 
-    @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+    @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
     @given(st.one_of(*(st.tuples(st.fixed_dictionaries(dict.fromkeys(ranges, parts)), leans, leans)
                        for parts, leans in (near, near, anywhere))), steps)  # fmt: skip
     def holds(stance: tuple[dict[str, float], float, float], moves: list[float]) -> None:
@@ -146,8 +146,7 @@ def test_both_ways_say_the_same(watched: Watched, way: str, aimed: bool) -> None
             both.compare()
 
     holds()
-    # How many poses come with a warning, and so by the slow way, is chance: of one draw with a rotator 6 were printed.
-    assert both.printed > 3 or way == "ftin", both.printed
+    assert both.printed > 10 or way == "ftin", both.printed
 
 
 @pytest.mark.parametrize("way", ["m", "ftUS, rotator"])
