@@ -1,6 +1,5 @@
 """What the command `budget` does, apart from flags and printing: the words of the command line to an error budget."""
 
-import math
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -26,7 +25,7 @@ from .api.error_budgets import reckoned
 from .api.zone_picture import as_png, as_svg
 from .book.state import Named
 from .prompt import find
-from .text import misfit, nearest, shown
+from .text import misfit, named_number, nearest, shown
 
 _LENGTH = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(m|mm|ft|ftUS)?\s*")
 _ZERO = re.compile(r"\s*[-+]?0(?:\.0+)?\s*")  # no length in any unit
@@ -237,17 +236,13 @@ def _length(option: str, text: str, units: str, faults: list[Fault]) -> float | 
 def _named(option: str, given: list[str], example: str, faults: list[Fault]) -> list[tuple[str, float]]:
     found: dict[str, float] = {}
     for word in given:
-        name, equals, text = word.partition("=")
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if not equals or not name or not math.isfinite(value):
+        pair = named_number(word)
+        if pair is None:
             faults.append(Fault("bad-option", option, shown(word), f"NAME=NUMBER, such as {example}"))
-        elif name in found:
+        elif pair[0] in found:
             faults.append(Fault("given-twice", option, shown(word), "each once"))
         else:
-            found[name] = value
+            found[pair[0]] = pair[1]
     return list(found.items())
 
 

@@ -1,6 +1,5 @@
 """What the commands `pose` and `profile check` do, apart from reading flags and printing."""
 
-import math
 import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -30,7 +29,7 @@ from .book.requests import PoseIn
 from .book.state import Named
 from .bus.address import address_faults
 from .secret import parse
-from .text import misfit, nearest, shown
+from .text import misfit, named_number, nearest, shown
 
 LARGEST_FILE = 1_000_000
 _OPTIONS = {"angles_deg": "--angle", "cylinders_mm": "--cylinder"}
@@ -92,18 +91,14 @@ def _pairs(
     option = _OPTIONS[table]
     pairs: dict[str, float] = {}
     for word in words:
-        name, equals, text = word.partition("=")
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if not equals or not math.isfinite(value):
+        pair = named_number(word)
+        if pair is None:
             faults.append(Fault("bad-option", option, shown(word), "NAME=NUMBER, such as boom=32.5"))
-        elif name in pairs:
+        elif pair[0] in pairs:
             faults.append(Fault("joint-given-twice", option, shown(word), "each joint once"))
         else:
-            pairs[name] = value
-            typed[table, name] = f"{option} {word}"
+            pairs[pair[0]] = pair[1]
+            typed[table, pair[0]] = f"{option} {word}"
     return pairs
 
 

@@ -353,3 +353,13 @@ def _inside(spot: Mapping[str, Any], part: object) -> Iterator[Mapping[str, Any]
         yield spot["items"]
     elif part in spot.get("properties", {}):
         yield spot["properties"][part]
+
+
+def named_number(word: str) -> tuple[str, float] | None:
+    """NAME=NUMBER as a name and a finite number, else None: "boom=32.5" is ("boom", 32.5)."""
+    name, _, text = word.partition("=")
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return (name, value) if name and math.isfinite(value) else None
