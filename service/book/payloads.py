@@ -6,7 +6,7 @@ the heights computed from it at the time, as a level book keeps its readings: re
 
 import math
 from collections.abc import Callable
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -14,17 +14,9 @@ from kinematics.estimates import MOST
 from kinematics.estimates import Estimates as Surroundings
 from kinematics.units import LengthUnit, from_metres
 
-Json = dict[str, Any]
-
-
-class Payload(BaseModel):
-    """Frozen, strict, and closed: a field nobody knows is refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-    note: str = ""
-    hangs_on: tuple[int, ...] = ()
-    waits: bool = False
-    """Recorded by somebody else than the seat: takes effect where it is acknowledged, not here (`seat.py`)."""
+from .payload_base import Json as Json  # noqa: PLC0414  # also named as of here
+from .payload_base import Payload as Payload  # noqa: PLC0414  # also named as of here
+from .payload_base import PoseRecord as PoseRecord  # noqa: PLC0414  # also named as of here
 
 
 class Rules(BaseModel):
@@ -162,17 +154,6 @@ class ReceiverClamped(Payload):
     place_m: tuple[float, float, float] | None
 
 
-class PoseRecord(BaseModel):
-    """The joint angles a recorded number was computed from, and what else the pose came with."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-    joints_deg: dict[str, float]
-    pitch_deg: float
-    roll_deg: float
-    swing_deg: float | None = None
-    given: Json = Field(default_factory=dict)
-
-
 class Touched(Payload):
     point: str
     purpose: Literal["reference", "check"]
@@ -285,7 +266,7 @@ TYPES: dict[str, type[Payload]] = {
     "acknowledged": Acknowledged,
 }
 NAMES: dict[type[Payload], str] = {model: name for name, model in TYPES.items()}
-VERSION = 3
+VERSION = 4
 _READINGS = frozenset({"touched", "turning-point-taken", "struck", "station-touched"})
 _VOIDING = frozenset({
     "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed", "rules-set", "withdrawn"
@@ -318,7 +299,8 @@ Upcast = Callable[[Json], Json]
 UPCASTS: dict[tuple[str, int], Upcast] = {
     # 1 -> 2: `waits` came; what was written before took effect where it stands, as the default says.
     # 2 -> 3: `estimates` of a job and `uncertainty_m` of a benchmark came; what was written before gave none.
-    **{(name, version): lambda payload: payload for name in TYPES for version in (1, 2)},
+    # 3 -> 4: checks of what was dug, by staff, of wear and of the laser came, and certificates; nothing changed shape.
+    **{(name, version): lambda payload: payload for name in TYPES for version in (1, 2, 3)},
 }
 
 
