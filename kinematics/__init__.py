@@ -6,6 +6,10 @@ Metres and radians. Frames right-handed, x forward, y left, z up; see DEVELOPERS
 from .account import Account, Help, account, helps
 from .arm import Pose, pose
 from .assembly import Assembly, assemble
+from .calibration import Calibrated, Residual, Suspect, calibrate
+from .calibration_next import Proposed, next_posture
+from .calibration_separable import Separable, Together, separable
+from .calibration_values import offered, value_of, with_values
 from .columns import STATUS, Columns, differentiate_columns, solve_columns
 from .corrections import Correction, TiltCorrection, corrections, cross_slope_correction
 from .crossing_seen import CrossingSeen, crossing_of
@@ -74,6 +78,7 @@ from .still import Still, still
 from .strikes import Crossing, StrikeRules, turned_down_because
 from .striking import InPlane, Striking
 from .tone import Tone, ToneWidths, tone
+from .touched import HeightSeen, LineSeen
 from .track import Track
 from .trust import Trust
 from .trust_desk import Owed
@@ -91,6 +96,7 @@ __all__ = [
     "Axis",
     "Book",
     "BucketLinkage",
+    "Calibrated",
     "Columns",
     "Combined",
     "Correction",
@@ -106,6 +112,7 @@ __all__ = [
     "Fleet",
     "FourBarPose",
     "Health",
+    "HeightSeen",
     "Help",
     "InPlane",
     "Inputs",
@@ -118,6 +125,7 @@ __all__ = [
     "Level",
     "LevelBook",
     "Line",
+    "LineSeen",
     "Machine",
     "MachineUncertainty",
     "Measure",
@@ -136,14 +144,17 @@ __all__ = [
     "PlumbLine",
     "PointReadout",
     "Pose",
+    "Proposed",
     "Range",
     "Readout",
     "Receiver",
     "Refused",
+    "Residual",
     "Role",
     "Sensitivity",
     "Sensor",
     "SensorSet",
+    "Separable",
     "Series",
     "Sight",
     "Sources",
@@ -152,8 +163,10 @@ __all__ = [
     "Stop",
     "StrikeRules",
     "Striking",
+    "Suspect",
     "Target",
     "TiltCorrection",
+    "Together",
     "Tone",
     "ToneWidths",
     "Track",
@@ -166,6 +179,7 @@ __all__ = [
     "angle_from_slope_ratio",
     "angles_from",
     "assemble",
+    "calibrate",
     "chained",
     "combine",
     "corrections",
@@ -192,6 +206,8 @@ __all__ = [
     "longest_pass",
     "misread",
     "moves_for",
+    "next_posture",
+    "offered",
     "place_edge",
     "plain_sensors",
     "pose",
@@ -200,6 +216,7 @@ __all__ = [
     "readout",
     "reduce_level_book",
     "sensitivity",
+    "separable",
     "shortest",
     "show",
     "solve_columns",
@@ -213,8 +230,10 @@ __all__ = [
     "tone",
     "turn_test_error_m",
     "turned_down_because",
+    "value_of",
     "varied",
     "with_standard",
+    "with_values",
     "with_zero",
     "zero_by_half_turn",
     "zero_by_line",

@@ -82,7 +82,8 @@ def _by_gravity(assembly: Assembly, joint: str) -> tuple[str, Mounting, str]:
 
 
 def refigured(sensors: SensorSet, figures: Mapping[str, Figures]) -> SensorSet:
-    """The same sensors with other figures, by sensor name; checks are left out, since they change no number.
+    """The same sensors with other figures, by sensor name; checks are left out, since they change no number. A zero given
+    anew hangs together with nothing any more.
 
     Raises `Refused` with every fault, at "sensors.boom.noise": "no-such-sensor" with near names, and as `Sensor`.
     """
@@ -101,7 +102,8 @@ def refigured(sensors: SensorSet, figures: Mapping[str, Figures]) -> SensorSet:
         except Refused as refused:
             faults += [fault.at(f"sensors.{name}") for fault in refused.faults]
     refuse(faults)
-    return SensorSet(sensors.assembly, found)
+    anew = [name for name, given in figures.items() if given.zero_uncertainty is not None]
+    return SensorSet(sensors.assembly, found, correlations=sensors.apart_from(anew))
 
 
 def remeasured(assembly: Assembly, of: Mapping[str, float]) -> Assembly:

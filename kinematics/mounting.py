@@ -56,7 +56,8 @@ def with_zero(sensors: SensorSet, *zeroed: Zeroed) -> SensorSet:
         sensors.assembly,
         {name: new.get(name, one) for name, one in sensors.sensors.items()},
         {name: new.get(name, one) for name, one in sensors.checks.items()},
-    )
+        attached=sensors.attached, correlations=sensors.apart_from(new),
+    )  # fmt: skip
 
 
 def zero_by_line(

@@ -101,13 +101,20 @@ def _not_below(attachment: Attachment) -> frozenset[str]:
 def parameters_of(part: Machine | Attachment) -> tuple[str, ...]:
     """The parameters that a machine or an attachment has, in the order of `NAMES`: a bucket without teeth has no
     "tooth_left_x"."""
+    return tuple(values_of(part))
+
+
+def values_of(part: Machine | Attachment) -> dict[str, float]:
+    """The same with their values (m, rad): {"boom_length": 4.6, ...}."""
     if isinstance(part, Machine):
         values, missing = _of_machine(part), _not_on(part)
     else:
         values, missing = _of_attachment(part), _not_below(part)
-    return tuple(
-        name for name in NAMES if name in values and name not in missing and not math.isnan(values[name])
-    )
+    return {
+        name: values[name]
+        for name in NAMES
+        if name in values and name not in missing and not math.isnan(values[name])
+    }
 
 
 def misnamed(part: Machine | Attachment) -> Iterator[Fault]:

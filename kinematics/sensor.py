@@ -104,7 +104,8 @@ class Sensor:
     PITCH_ROLL. `branch`: of an INCLINATION, where its link comes near the vertical: +1 what it says grows as the link is
     raised (its x leads ahead, not back), -1 it falls.
     Standard uncertainties, None where nobody gave them: `zero_uncertainty` of its mounting's zero (rad or m, of both
-    numbers where it gives two), `skew_uncertainty` of how its case is turned out of the arm's plane (rad, gravity only),
+    numbers where it gives two, or a pair: pitch's, roll's), `skew_uncertainty` of how its case is turned out of the
+    arm's plane (rad, gravity only),
     `per_kelvin` of its drift with temperature (rad/K or m/K): 3.5e-5 leaves 0.02 deg open after 10 K.
     Raises `Refused` with every fault.
     """
@@ -120,7 +121,7 @@ class Sensor:
     axis: str = AHEAD
     side_sign: int | None = None
     branch: int | None = None
-    zero_uncertainty: float | None = None
+    zero_uncertainty: float | tuple[float, float] | None = None
     skew_uncertainty: float | None = None
     per_kelvin: float | None = None
 
@@ -136,6 +137,15 @@ class Sensor:
     def unit(self) -> str:
         """Of its reading: "m" or "rad"."""
         return "m" if self.measures == Measure.LENGTH else "rad"
+
+    @property
+    def zero_uncertainties(self) -> tuple[float, ...]:
+        """Of each number that it gives (rad or m); empty where nobody gave it. 0.001 of a pitch-roll: (0.001, 0.001)."""
+        if self.zero_uncertainty is None:
+            return ()
+        if isinstance(self.zero_uncertainty, tuple):
+            return self.zero_uncertainty
+        return (self.zero_uncertainty,) * (2 if self.measures == Measure.PITCH_ROLL else 1)
 
     def faults(self) -> Iterator[Fault]:
         """Everything that is wrong with it, as far as it can be seen without a machine."""
@@ -193,8 +203,17 @@ class Sensor:
                 )  # fmt: skip
 
     def _uncertainty_faults(self, most: float) -> Iterator[Fault]:
-        if self.zero_uncertainty is not None:
-            yield from _within("zero_uncertainty", self.zero_uncertainty, 0.0, most, self.unit)
+        zero = self.zero_uncertainty
+        if isinstance(zero, tuple):
+            if self.measures != Measure.PITCH_ROLL or len(zero) != 2:
+                yield Fault(
+                    "wrong-kind", "zero_uncertainty", f"{len(zero)} numbers of a sensor that measures {self.measures}",
+                    "one number, or two of a pitch-roll: pitch's and roll's",
+                )  # fmt: skip
+            for part, value in zip(("pitch", "roll"), zero, strict=False):
+                yield from _within(f"zero_uncertainty.{part}", value, 0.0, most, self.unit)
+        elif zero is not None:
+            yield from _within("zero_uncertainty", zero, 0.0, most, self.unit)
         if self.skew_uncertainty is not None:
             if not self.by_gravity:
                 yield Fault(

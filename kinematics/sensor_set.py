@@ -1,6 +1,6 @@
 """The sensors of one machine with one attachment, proven to give the body's lean and every joint."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -25,7 +25,9 @@ class SensorSet:
     """Sensors by a name of the caller's, each joint and the lean given by one of `sensors`.
 
     `checks`: sensors of what another gives already. They change no value; what they read has to agree with it
-    (see `sensing.angles_from`). `attached`: names of those that are the attachment's own, and go with it. `all` of them;
+    (see `sensing.angles_from`). `attached`: names of those that are the attachment's own, and go with it.
+    `correlations`: what was found together and errs together, (source, source, coefficient) by the names of
+    `sources.Sources`, such as ("boom.zero", "boom_length", -0.8). `all` of them;
     `by_joint`: what gives a joint or the lean, name and sensor; `axes` of the cases of sensors of gravity, `zeros`
     of the others.
     Raises `Refused` with every fault: "missing-joint" for what no sensor gives, "joint-given-twice", "no-such-joint",
@@ -36,6 +38,7 @@ class SensorSet:
     sensors: Mapping[str, Sensor]
     checks: Mapping[str, Sensor] = field(default_factory=dict)
     attached: frozenset[str] = field(default=frozenset(), kw_only=True)
+    correlations: tuple[tuple[str, str, float], ...] = field(default=(), kw_only=True)
     all: Mapping[str, Sensor] = field(init=False, repr=False)
     by_joint: Mapping[str, tuple[str, Sensor]] = field(init=False, repr=False)
     axes: Mapping[str, Axes] = field(init=False, repr=False)
@@ -58,6 +61,14 @@ class SensorSet:
         }  # fmt: skip
         for name, value in own.items():
             object.__setattr__(self, name, MappingProxyType(value))
+
+    def apart_from(self, names: Collection[str]) -> tuple[tuple[str, str, float], ...]:
+        """The correlations without those of these sources or of these sensors' zeros: what was set or measured anew."""
+        told = {*names}
+        return tuple(
+            each for each in self.correlations
+            if not any(name in told or name.partition(".")[0] in told for name in each[:2])
+        )  # fmt: skip
 
     @property
     def latency_s(self) -> float:

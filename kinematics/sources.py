@@ -7,7 +7,7 @@ coupler's play, flex. What the profile does not say is taken as usual and told a
 
 import difflib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -120,17 +120,20 @@ class Sources:
 
 
 def sources_of(
-    sensors: SensorSet, estimates: Estimates, correlations: Sequence[tuple[str, str, float]] = ()
-) -> Sources:
+    sensors: SensorSet, estimates: Estimates, correlations: Sequence[tuple[str, str, float]] = (),
+    apart: Collection[str] = (),
+) -> Sources:  # fmt: skip
     """Every source of a sensor set's readouts; `correlations`: (source, source, coefficient), both lasting.
 
+    Each takes the place of what the set itself says of that pair (`SensorSet.correlations`: found together by a
+    calibration); a source of `apart` hangs together with nothing but what is named here.
     A boom sensor of noise 0.05 deg: "boom.noise" with 0.00087 rad. Raises `Refused`: "unknown-parameter",
     "not-correlated-so" for what is anew at each reading, "given-twice" for a pair named again either way round,
     "not-a-correlation" for a source with itself or coefficients that cannot be together.
     """
     assumed: dict[str, None] = {}
     told = [*_numbers_of(sensors)]
-    columns = [_of_sensor(name, sensor, assumed) for name, sensor, _ in told]
+    columns = [_of_sensor(name, sensor, part, assumed) for name, sensor, part in told]
     names = [f"{name}.{what}{part}" for what, _ in _OF_SENSOR for name, _, part in told]
     standard = [column[what] for what in range(len(_OF_SENSOR)) for column in columns]
     n = len(told)
@@ -151,7 +154,12 @@ def sources_of(
     lasting[2 * n : 4 * n] = False
     lasting[[names.index(name) for name in GIVES[SLOP:]]] = False
     values = np.array(standard)
-    root = _root(tuple(names), values, lasting, frozenset(spares), correlations)
+    said = {frozenset(pair) for *pair, _ in correlations}
+    own = [
+        each for each in sensors.correlations
+        if frozenset(each[:2]) not in said and not {*each[:2]} & {*apart}
+    ]  # fmt: skip
+    root = _root(tuple(names), values, lasting, frozenset(spares), [*correlations, *own])
     lengths = np.array([
         *[sensor.measures == Measure.LENGTH for _, sensor, _ in told] * len(_OF_SENSOR),
         *[name not in TURNS for name in NAMES], *[name != GIVES[PLAY] for name in GIVES],
@@ -229,10 +237,14 @@ def _numbers_of(sensors: SensorSet) -> Iterator[tuple[str, Sensor, str]]:
             yield name, sensor, part
 
 
-def _of_sensor(name: str, sensor: Sensor, assumed: dict[str, None]) -> tuple[float, float, float, float]:
+def _of_sensor(
+    name: str, sensor: Sensor, part: str, assumed: dict[str, None]
+) -> tuple[float, float, float, float]:
     by_length = sensor.measures == Measure.LENGTH
-    zero, drift, skew = sensor.zero_uncertainty, sensor.per_kelvin, sensor.skew_uncertainty
-    if zero is None:
+    zeros, drift, skew = sensor.zero_uncertainties, sensor.per_kelvin, sensor.skew_uncertainty
+    if zeros:
+        zero = zeros[1 if part == f".{LEAN[1]}" else 0]
+    else:
         zero = USUAL.zero_m if by_length else USUAL.zero_rad
         assumed[f"zero of {name}: {_shown(zero, sensor.unit)}"] = None
     if drift is None:

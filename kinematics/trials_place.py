@@ -7,14 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arm import Pose
-from .drive_block import BAR, CYLINDER, DRIVEN
-from .drives import four_bar_from_bucket
+from .desk_places import dimension_places, loosened, relaxed
+from .drive_block import BAR, CYLINDER
 from .errors import Fault, Refused
 from .observed import Observed
-from .parameters import CYLINDER_PINS, EDGE_POINTS, NAMES, RECORD, TOOTH_POINTS
+from .parameters import EDGE_POINTS, NAMES, RECORD, TOOTH_POINTS
 from .sensing import readings_of
-from .sensing_block import ANGLES, SENSED, program, sense
-from .sensor import Measure
+from .sensing_block import ANGLES, SENSED, program
 from .sensor_set import SensorSet
 from .shared import Columns, Owners
 from .sources import FLEX, PLAY, SLOP, WEAR, Sources
@@ -23,15 +22,8 @@ from .trust_desk import pins_to, said_in, worn_back
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
-_ROOM_RAD = 0.3  # around an angle: far past any error, and short of another turn
 _HALF = math.sqrt(3.0)
 _LINKAGE_PINS = 2
-_BAR_OF = {
-    "idler_pivot_x": "pivot_x", "idler_pivot_z": "pivot_z", "idler_length": "idler_length",
-    "power_link_length": "power_link", "stick_length": "bucket_pin_x", "pin_spacing": "pin_spacing",
-}  # fmt: skip
-_BRANCHES = (1, -1)
-_ALIKE_RAD = 1e-6
 
 
 class Lasting:
@@ -86,7 +78,8 @@ class Place:
         assembly = sensors.assembly
         self._pins = int(pins_to(assembly, point))
         self._ends = _ends(sensors, point)
-        steps = _relaxed(sensors, said)
+        told = program(sensors)
+        steps = relaxed(told, loosened(told), assembly, said)
         parts = (said, assembly.parameters, *steps)
         self._base = np.concatenate([part.view(np.float64) for part in parts])
         starts = np.cumsum([0, *(len(part.view(np.float64)) for part in parts)]).tolist()
@@ -94,7 +87,7 @@ class Place:
         gives = sources.dimensions.stop
         falls: list[tuple[int, int, float]] = [(columns[k], k, 1.0) for k in range(self._n)]
         for j, name in enumerate(NAMES, start=sources.dimensions.start):
-            falls += [(columns[j], at, 1.0) for at in self._of_dimension(name, steps[0])]
+            falls += [(columns[j], at, 1.0) for at in dimension_places(name, starts[1:5], steps[0])]
         back = worn_back(assembly)
         for name in (*EDGE_POINTS, *TOOTH_POINTS):
             at = starts[1] + NAMES.index(f"{name}_x")
@@ -102,8 +95,10 @@ class Place:
         falls = [fall for fall in falls if fall[0] >= 0]
         self._lasting = _table(falls)
         anew = [(k, k, 1.0) for k in range(self._n)]
-        anew += [(self._n, at, 1.0) for at in self._of_dimension("coupler_angle", steps[0])]
-        anew += [(self._n + 1, at, 1.0) for at in self._of_dimension("power_link_length", steps[0])]
+        anew += [(self._n, at, 1.0) for at in dimension_places("coupler_angle", starts[1:5], steps[0])]
+        anew += [
+            (self._n + 1, at, 1.0) for at in dimension_places("power_link_length", starts[1:5], steps[0])
+        ]
         self._anew = _table(anew)
         self._skewed = np.array([
             (columns[self._n + k], i)
@@ -118,29 +113,6 @@ class Place:
         """A touch's or strike's."""
         said = said_of(seen.sensors, pose)
         return cls(errors, seen.sensors, seen.sources, said, seen.point, setup=seen.setup, owners=seen.owners)
-
-    def _of_dimension(self, name: str, rows: NDArray[np.void]) -> list[int]:
-        """Where on the desk a dimension stands: in the chain, and in what is between sensors and joints."""
-        _, record, sensed, bar, cylinders, _ = self._starts
-        at = [record + NAMES.index(name)]
-        width = len(CYLINDER.names or ())
-        if name in _BAR_OF:
-            at.append(bar + (BAR.names or ()).index(_BAR_OF[name]))
-        if name == "idler_length":
-            at.append(cylinders + DRIVEN.index("bucket") * width + (CYLINDER.names or ()).index("eye_x"))
-        if "_cylinder_" in name:
-            joint, _, pin = name.partition("_cylinder_")
-            if pin in CYLINDER_PINS[joint]:
-                at.append(cylinders + DRIVEN.index(joint) * width + (CYLINDER.names or ()).index(pin))
-        least = {"coupler_angle": 1, "mount_angle": 2}.get(name)
-        row = SENSED.itemsize // 8
-        if least is not None:
-            held = SENSED.fields["held"][1] // 8  # type: ignore[index]
-            at += [sensed + i * row + held for i in range(len(ANGLES)) if rows[i]["steps"] >= least]
-        if name.startswith("tilt_axis_"):
-            about = SENSED.fields[f"about_{name[-1]}"][1] // 8  # type: ignore[index]
-            at.append(sensed + ANGLES.index("tilt") * row + about)
-        return at
 
     def drift(self, rng: np.random.Generator, rows: int, drawn: dict[int, Floats]) -> Floats:
         """(rows, n): how far each number has drifted, in one stand; `drawn`: what has been drawn there, by column."""
@@ -226,45 +198,3 @@ def said_of(sensors: SensorSet, pose_or_said: Pose | Floats) -> Floats:
             Fault("wrong-length", "said", f"shape {said.shape}", f"{len(numbers)} numbers: {', '.join(numbers)}")
         ])  # fmt: skip
     return said.copy()
-
-
-def _relaxed(sensors: SensorSet, said: Floats) -> tuple[NDArray[np.void], NDArray[np.void], NDArray[np.void]]:
-    """A set's program (rows, bar, cylinders) without ends of ranges, strokes, joints: an error may carry a joint past its
-    stop. Where two angles would then fit, it keeps to the one at hand."""
-    steps, q = program(sensors), np.empty(len(ANGLES))
-    status = sense(steps.rows, steps.bar, steps.cylinders, said, q)
-    if status != 0:
-        raise Refused([
-            Fault("no-pose", "pose", f"readings that give no angle for {ANGLES[status - 1]}", "readings that give a pose",
-                  "ask what is wrong with them as readings of a pose")
-        ])  # fmt: skip
-    rows, bar, cylinders = (part.copy() for part in (steps.rows, steps.bar, steps.cylinders))
-    for name, value in (
-        ("low", -math.inf),
-        ("high", math.inf),
-        ("side_low", -math.inf),
-        ("side_high", math.inf),
-    ):
-        rows[name] = value
-    for name, room in (
-        ("least", -_ROOM_RAD),
-        ("stop_least", -_ROOM_RAD),
-        ("most", _ROOM_RAD),
-        ("stop_most", _ROOM_RAD),
-    ):
-        rows[name] = q + room
-    rows["one_place"] = 1
-    cylinders["shortest"], cylinders["longest"] = -math.inf, math.inf
-    if sensors.assembly.idler is not None:
-        bar_at = four_bar_from_bucket(sensors.assembly, float(q[ANGLES.index("bucket")]))
-        bar["idler_least"], bar["idler_most"] = bar_at.idler - _ROOM_RAD, bar_at.idler + _ROOM_RAD
-    kind = [None, *Measure].index(Measure.INCLINATION)
-    again = np.empty(len(ANGLES))
-    for i in range(2, len(ANGLES)):
-        if rows[i]["kind"] == kind and rows[i]["branch"] == 0:
-            for branch in _BRANCHES:
-                rows[i]["branch"] = branch
-                failed = sense(rows, bar, cylinders, said, again) - 1
-                if (failed < 0 or failed > i) and abs(again[i] - q[i]) < _ALIKE_RAD:
-                    break
-    return rows, bar, cylinders

@@ -68,7 +68,10 @@ class Written:
         self.gravity = measures != Measure.ANGLE
         self.sensors = sensors_by(measures).sensors
         self.kinds: dict[Any, Kind] = {}
-        self.zeros = {name: self.new(one.zero_uncertainty, Kind.ZEROS) for name, one in self.sensors.items()}
+        self.zeros: dict[str, Any] = {}
+        for name, one in self.sensors.items():
+            assert not isinstance(one.zero_uncertainty, tuple)
+            self.zeros[name] = self.new(one.zero_uncertainty, Kind.ZEROS)
         u = MACHINE.uncertainty, BUCKET.uncertainty
         assert u[0] is not None
         assert u[1] is not None
