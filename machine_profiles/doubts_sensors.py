@@ -48,10 +48,13 @@ def _usual(sensor: Sensor) -> Iterator[str]:
     unit, key = ("mm", "units.length") if length else ("deg", "units.angle")
     for name, value, (low, high) in (
         ("noise", sensor.noise, NOISE_MM if length else NOISE_DEG),
-        ("zero_uncertainty", sensor.zero_uncertainty, ZERO_MM if length else ZERO_DEG),
+        *(
+            ("zero_uncertainty", zero, ZERO_MM if length else ZERO_DEG)
+            for zero in sorted({*sensor.zero_uncertainties})
+        ),
     ):
-        shown = None if value is None else value * 1e3 if length else math.degrees(value)
-        if shown is not None and not low <= shown <= high:
+        shown = value * 1e3 if length else math.degrees(value)
+        if not low <= shown <= high:
             yield f"{name} is {shown:.3g} {unit}; usual are {low:g} to {high:g} {unit}: check {key}"
     if sensor.latency_s * 1e3 > LATENCY_MS:
         yield f"latency_ms is {sensor.latency_s * 1e3:g}; usual are up to {LATENCY_MS:g}"

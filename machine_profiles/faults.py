@@ -12,11 +12,12 @@ from pydantic import BaseModel, ValidationError
 from kinematics.errors import Fault
 
 from .schema import ByPoints, ByTape, ByXZ
-from .schema_sensors import CaseMounting
+from .schema_sensors import BothZeros, CaseMounting
 
 # What pydantic puts into a place to tell apart the forms of one key, and the table it stands for.
 _FORMS: Mapping[str, type[BaseModel] | None] = {
-    "Number": None, **{model.__name__: model for model in (ByXZ, ByTape, ByPoints, CaseMounting)},
+    "Number": None, "Uncertain": None,
+    **{model.__name__: model for model in (ByXZ, ByTape, ByPoints, CaseMounting, BothZeros)},
 }  # fmt: skip
 _SHOWN = 60
 

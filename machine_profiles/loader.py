@@ -15,6 +15,7 @@ from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine
 from kinematics.sensor import Sensor
 
+from .calibrated import calibration_faults
 from .choices import attachment_choice_faults, choice_faults, machine_choice_faults, sensor_choice_faults
 from .faults import ProfileFault, ProfileFaulty, document_faults, shown
 from .geometry import attachment_from, machine_from
@@ -32,7 +33,8 @@ class Profile:
     """One measured machine or attachment, immutable.
 
     `document`: the validated file as JSON-able data, units as in the file. `content_hash`: SHA-256, hexadecimal, of
-    its canonical JSON: comments, layout and the order of keys do not change it, any number or word does.
+    its canonical JSON: comments, layout and the order of keys do not change it, any number or word does; `same_hash` is
+    that of the file without [restored], the same of a revision and of its return.
     `geometry`: the same in metres and radians. `sensors` by name, in metres, radians and seconds; `checks`: those that
     give nothing and are held against the others. Both empty where the file says nothing of sensors.
     """
@@ -46,6 +48,7 @@ class Profile:
     geometry: Machine | Attachment
     sensors: Mapping[str, Sensor]
     checks: Mapping[str, Sensor]
+    same_hash: str
 
 
 def parse_profile(text: str) -> Profile:
@@ -71,13 +74,14 @@ def parse_profile(text: str) -> Profile:
     except Refused as refused:
         faults += refused.faults
     found = sensed(document, geometry)
-    faults += found.faults
+    faults += [*found.faults, *calibration_faults(document)]
     if faults or geometry is None:
         raise _faulty(faults, lines)
     plain = document.model_dump(by_alias=True, exclude_none=True)
     return Profile(
         document.kind, document.id, document.name, plain, content_hash(plain), text, geometry,
         MappingProxyType(found.sensors), MappingProxyType(found.checks),
+        content_hash({key: value for key, value in plain.items() if key != "restored"}),
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Discriminator, Field, Tag
 
+from .schema_calibration import CalibrationTable, MachineCalibrationTable, RestoredTable
 from .schema_sensors import AttachmentSensors, MachineSensors
 from .schema_uncertainty import AttachmentKnown, MachineKnown
 from .table import Distance, Number, Slug, Span, Table, Triple, Units
@@ -224,6 +225,11 @@ class Document(Table):
         examples=["Taped in the yard by two people, bucket pin play 2 mm."],
     )
     units: Units = Field(title="Units", description="Units of every number in this file.")
+    restored: RestoredTable | None = Field(
+        None,
+        title="Restored",
+        description="Where an older revision was made current again; not written by hand.",
+    )
 
 
 class MachineDocument(Document):
@@ -238,6 +244,9 @@ class MachineDocument(Document):
     swing_boom: SwingBoom | None = Field(None, title="Swing boom", description="Swing boom.")
     uncertainty: MachineKnown = Field(None, title="Uncertainty", description="How well it is known.")
     sensors: MachineSensors = Field(None, title="Sensors", description="Sensors on the machine, by name.")
+    calibration: MachineCalibrationTable | None = Field(
+        None, title="Calibration", description="What was found by touches; not written by hand."
+    )
 
 
 class Pins(Table):
@@ -349,6 +358,9 @@ class AttachmentDocument(Document):
     uncertainty: AttachmentKnown = Field(None, title="Uncertainty", description="How well it is known.")
     sensors: AttachmentSensors = Field(
         None, title="Sensors", description="Sensors on the attachment, by name."
+    )
+    calibration: CalibrationTable | None = Field(
+        None, title="Calibration", description="What was found by touches; not written by hand."
     )
 
 

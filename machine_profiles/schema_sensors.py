@@ -52,6 +52,23 @@ Mounted = Annotated[
 ]
 
 
+class BothZeros(Table):
+    """How well a pitch-roll's two zeros are known, each by itself."""
+
+    pitch: Uncertain = Field(title="Pitch", description="Of nose_up.", examples=[0.02])
+    roll: Uncertain = Field(title="Roll", description="Of left_up.", examples=[0.05])
+
+
+def _zero_form(value: object) -> str:
+    return "BothZeros" if isinstance(value, dict | BothZeros) else "Uncertain"
+
+
+ZeroKnown = Annotated[
+    Annotated[BothZeros, Tag("BothZeros")] | Annotated[Uncertain, Tag("Uncertain")],
+    Discriminator(_zero_form),
+]
+
+
 class SensorTable(Table):
     """One sensor. What it says counts as `sign` times its reading."""
 
@@ -107,10 +124,10 @@ class SensorTable(Table):
         "says grows as the link is raised.",
         examples=["rising"],
     )
-    zero_uncertainty: Uncertain | None = Field(
+    zero_uncertainty: ZeroKnown | None = Field(
         None,
         title="Zero uncertainty",
-        description="Standard uncertainty of its mounting's zero, of both numbers where it gives two.",
+        description="Standard uncertainty of its mounting's zero, of both where it gives two, or a table of both.",
         examples=[0.05],
     )
     skew_uncertainty: Uncertain | None = Field(

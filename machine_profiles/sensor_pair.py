@@ -1,15 +1,21 @@
 """The sensors of a machine and of its attachment as one set, and what their noise costs at the edge."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+
+import numpy as np
 
 from kinematics.arm import pose
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused, refuse
+from kinematics.parameters import NAMES
 from kinematics.sensing import Told, angles_from, readings_of
+from kinematics.sensor import Sensor
 from kinematics.sensor_set import SensorSet
 
+from .calibrated import Correlations, believed, correlations, of_file, standing
 from .loader import Profile
+from .schema_calibration import MachineCalibrationTable
 
 TOGETHER = "all together"  # no sensor's name, which has no space
 _CORNERS = ("left", "centre", "right")
@@ -40,9 +46,58 @@ def sensor_set(machine: Profile, attachment: Profile, assembly: Assembly) -> Sen
         return SensorSet(
             assembly, {**machine.sensors, **attachment.sensors}, {**machine.checks, **attachment.checks},
             attached=frozenset({*attachment.sensors, *attachment.checks}),
+            correlations=found_together(machine, attachment, assembly)[0],
         )  # fmt: skip
     except Refused as refused:
         raise Refused(_in_file(fault, files) for fault in refused.faults) from None
+
+
+def found_together(
+    machine: Profile, attachment: Profile, assembly: Assembly
+) -> tuple[Correlations, tuple[str, ...]]:
+    """What the calibrations of both files say hangs together, and the names that count no more: their zero, dimension or
+    uncertainty is another by now than was found.
+
+    What a machine shares with an attachment counts with that revision of it alone; `assembly`: the pair, its receiver
+    clamped where it is.
+    """
+    if "calibration" not in machine.document and "calibration" not in attachment.document:
+        return (), ()
+    now = believed({**machine.sensors, **attachment.sensors}) | dict(_dimensions(assembly))
+    mine, lost = standing(machine.document, now)
+    its, lost_too = standing(attachment.document, now)
+    said = of_file(machine.document)
+    bound = isinstance(said, MachineCalibrationTable) and said.attachment == attachment.same_hash
+    said_by_both = (
+        *correlations(attachment.document, its),
+        *correlations(machine.document, [*mine, *(its if bound else ())]),
+    )
+    told = {frozenset(each[:2]): each for each in said_by_both}
+    every = {**machine.sensors, **attachment.sensors}
+    return tuple(
+        (one, other, as_source(one, every) * as_source(other, every) * coefficient)
+        for one, other, coefficient in told.values()
+    ), (*lost, *lost_too)
+
+
+def as_source(name: str, sensors: Mapping[str, Sensor]) -> float:
+    """1 or -1: a source of `sources.Sources` errs in what a sensor reads, a file in how it is mounted. A boom sensor of
+    sign 1 that is turned 0.001 rad further than its file says is believed as one that reads 0.001 too much: -1."""
+    of, _, what = name.partition(".")
+    if not what:
+        return 1.0
+    sensor = sensors[of]
+    if what == "skew":
+        return -1.0
+    return -float(sensor.side_sign if what == "zero.roll" and sensor.side_sign is not None else sensor.sign)
+
+
+def _dimensions(assembly: Assembly) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Value and standard uncertainty of every dimension that is known by its name."""
+    values = dict(zip(NAMES, assembly.parameters.view(np.float64).tolist(), strict=True))
+    for part in (assembly.machine, assembly.attachment):
+        for name, standard in (part.uncertainty.of if part.uncertainty is not None else {}).items():
+            yield name, (values[name], standard)
 
 
 def _in_file(fault: Fault, files: Mapping[str, str]) -> Fault:

@@ -11,7 +11,7 @@ from kinematics.sensor_set import gives
 
 from .measures import Measures
 from .schema import AttachmentDocument, MachineDocument
-from .schema_sensors import AttachmentSensor, CaseMounting, MachineSensor
+from .schema_sensors import AttachmentSensor, BothZeros, CaseMounting, MachineSensor
 
 _BRANCH = {"rising": 1, "falling": -1}
 _UNCERTAIN = ("zero_uncertainty", "skew_uncertainty", "per_kelvin")
@@ -43,7 +43,8 @@ def sensed(document: MachineDocument | AttachmentDocument, geometry: Machine | A
             own = [
                 fault
                 for fault in refused.faults
-                if fault.where in _UNCERTAIN or not (m.faults and fault.code == "not-finite")
+                if fault.where.partition(".")[0] in _UNCERTAIN
+                or not (m.faults and fault.code == "not-finite")
             ]
             found.faults.extend([_placed(fault).at(where) for fault in (*m.faults, *own)])
             continue
@@ -64,6 +65,7 @@ def _sensor(m: Measures, table: MachineSensor | AttachmentSensor) -> Sensor:
         m.metres if measures == Measure.LENGTH else lambda _, angle: m.turned(angle)
     )
     mounting = table.mounting
+    zero = table.zero_uncertainty
     of_reading = m.unlimited if measures == Measure.LENGTH else m.turned
 
     def uncertain(value: float | None, read: Callable[[float], float]) -> float | None:
@@ -81,7 +83,9 @@ def _sensor(m: Measures, table: MachineSensor | AttachmentSensor) -> Sensor:
         axis=AHEAD if table.axis is None else table.axis,
         side_sign=table.side_sign,
         branch=None if table.branch is None else _BRANCH[table.branch],
-        zero_uncertainty=uncertain(table.zero_uncertainty, of_reading),
+        zero_uncertainty=(of_reading(zero.pitch), of_reading(zero.roll))
+        if isinstance(zero, BothZeros)
+        else uncertain(zero, of_reading),
         skew_uncertainty=uncertain(table.skew_uncertainty, m.turned),
         per_kelvin=uncertain(table.per_kelvin, of_reading),
     )

@@ -18,7 +18,7 @@ from .doubts_sensors import sensor_doubts, unsensed_doubts
 from .faults import ProfileFault, ProfileFaulty
 from .loader import Profile, parse_profile
 from .schema import AttachmentDocument
-from .sensor_pair import edge_by_noise, sensor_set
+from .sensor_pair import edge_by_noise, found_together, sensor_set
 from .worked import worked_checks
 
 _SAMPLES = 181
@@ -119,6 +119,14 @@ def _with_sensors(verdict: Verdict, machine: Profile, attachment: Profile, assem
         return _turned_down(verdict, *_placeless(others)) if others else verdict
     if sensors is None:
         return verdict
+    lost = found_together(machine, attachment, assembly)[1]
+    verdict = replace(
+        verdict,
+        doubts=(*verdict.doubts, *(
+            f"{name} is another now than [calibration] found: how it hangs together with others counts no more"
+            for name in lost
+        )),
+    )  # fmt: skip
     moved = {name: move * 1e3 for name, move in edge_by_noise(sensors).items()}
     return replace(verdict, facts=verdict.facts | ({"edge_by_noise_mm": moved} if moved else {}))
 
