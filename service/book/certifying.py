@@ -1,0 +1,183 @@
+"""From staff-checked points to a certificate: what is missing is refused at once, what is issued is kept whole."""
+
+import math
+from datetime import datetime
+from functools import partial
+
+from kinematics.acceptance import Acceptance, Cell, Point, Rule, Side, accepted, missing
+from kinematics.errors import Fault, Refused, refuse
+from service.store import LogDamaged, utc_text
+
+from .decide import same_units
+from .keeper import Keeper
+from .lengths import metres_within
+from .record_file import broken
+from .staff import longest_reach, stood
+from .staff_payloads import (
+    Agreed,
+    CertificateIssued,
+    CertifiedPoint,
+    RodChecked,
+    RuleRecord,
+    Stood,
+)
+from .staff_requests import CertificateIn
+from .state import Entry, JobState
+
+_SIDES: dict[str, Side] = {"left": "left", "centre": "centre", "right": "right"}
+Chosen = list[tuple[Entry, RodChecked]]
+
+
+def certificate(
+    state: JobState,
+    job: str,
+    asked: CertificateIn,
+    keeper: Keeper,
+    cautions: tuple[str, ...],
+    release: str,
+    now: datetime,
+) -> CertificateIssued:
+    """A certificate over rod checks, passed or not. The log that it closes must hold.
+
+    Raises `Refused` with everything that is missing: "no-setup", "wrong-units", "unknown-check", "check-void",
+    "check-elsewhere" (of other profiles), "not-independent" (by the job's own plane), "serial-missing",
+    "no-such-sensor", "given-twice", and as `acceptance.missing`; the store's `LogDamaged`.
+    """
+    state.book.needs_setup()
+    same_units(state, asked.units)
+    on = stood(state)
+    faults: list[Fault] = []
+    tolerance = partial(metres_within, asked.tolerance, asked.units, "tolerance", 1e6)
+    rules: list[Rule] = []
+
+    def rule() -> None:
+        if asked.near_to_percent >= asked.far_from_percent:
+            raise Refused([
+                Fault("range-swapped", "near_to_percent", f"{asked.near_to_percent:g} beside {asked.far_from_percent:g}",
+                      "less than far_from_percent")
+            ])  # fmt: skip
+        rules.append(Rule(
+            tolerance(), near_to=asked.near_to_percent / 100.0, far_from=asked.far_from_percent / 100.0,
+            least_lean=math.radians(asked.least_lean_deg),
+        ))  # fmt: skip
+
+    for check in (rule, lambda: refuse(_serials(keeper, state, asked))):
+        try:
+            check()
+        except Refused as refused:
+            faults += refused.faults
+    chosen = _chosen(state, asked, on, faults)
+    points = [_point(told) for _, told in chosen]
+    if rules:
+        faults += missing(points, rules[0])
+    refuse(faults)
+    found = accepted(points, rules[0])
+    head_seq, head_hash = _head(keeper, job, state.seq)
+    worst = chosen[found.worst]
+    return CertificateIssued(
+        job_name=state.name, datum=state.datum, units=state.units.value, stood=on, sensors=dict(asked.serials),
+        agreed=Agreed(
+            tolerance_m=rules[0].tolerance, agreed_by=asked.agreed_by, builder=asked.builder, customer=asked.customer,
+            machine_serial=asked.machine_serial,
+        ),
+        points=tuple(
+            _certified(entry, told, point, cell)
+            for (entry, told), point, cell in zip(chosen, points, found.cells, strict=True)
+        ),
+        bias_m=found.bias, spread_m=found.spread, rms_m=found.rms, worst_seq=worst[0].seq,
+        worst_m=worst[1].difference_m, reached_m=found.reached, beyond=tuple(chosen[i][0].seq for i in found.beyond),
+        passed=found.passed, rule=_rule(rules[0], found, longest_reach(keeper.fit(state))), cautions=cautions,
+        head_seq=head_seq, head_hash=head_hash, issued_utc=utc_text(now), release=release,
+        hangs_on=tuple(sorted(entry.seq for entry, _ in chosen)), note=asked.note,
+    )  # fmt: skip
+
+
+def _rule(rule: Rule, found: Acceptance, longest: float) -> RuleRecord:
+    return RuleRecord(
+        share=rule.share, confidence=rule.confidence, factor=found.factor, near_to=rule.near_to, far_from=rule.far_from,
+        longest_reach_m=longest, least_lean_deg=math.degrees(rule.least_lean),
+        swings_apart_deg=math.degrees(rule.apart),
+    )  # fmt: skip
+
+
+def _certified(entry: Entry, told: RodChecked, point: Point, cell: Cell | None) -> CertifiedPoint:
+    assert told.staff.by != "plane"  # noqa: S101  # refused before
+    return CertifiedPoint(
+        seq=entry.seq, observed_utc=utc_text(entry.observed_utc), edge_point=told.edge_point,
+        distance=None if cell is None else cell[0], side=point.side, swing=None if cell is None else cell[2],
+        swing_deg=told.swing_deg, lean_deg=math.degrees(point.lean), reach_m=told.reach_m, tool_m=told.elevation_m,
+        staff_m=told.staff.elevation_m, staff_by=told.staff.by, difference_m=told.difference_m,
+        expected_m=math.hypot(told.own_m, told.common_m),
+    )  # fmt: skip
+
+
+def _point(told: RodChecked) -> Point:
+    return Point(
+        told.difference_m, told.reach_share, _SIDES[told.edge_point.removeprefix("tooth_")],
+        math.radians(told.pose.pitch_deg), math.radians(told.pose.roll_deg),
+        None if told.swing_deg is None else math.radians(told.swing_deg), told.stood.setup,
+    )  # fmt: skip
+
+
+def _chosen(state: JobState, asked: CertificateIn, on: Stood, faults: list[Fault]) -> Chosen:
+    """The rod checks that were asked for, or all that may count; what may not goes to `faults`."""
+    every = {e.seq: (e, e.payload) for e in state.entries if isinstance(e.payload, RodChecked)}
+    if asked.checks is None:
+        return [
+            (e, told) for e, told in every.values()
+            if e.seq not in state.void and _same(told.stood, on) and told.staff.by != "plane"
+        ]  # fmt: skip
+    found: Chosen = []
+    for i, seq in enumerate(asked.checks):
+        where, known = f"checks.{i}", every.get(seq)
+        if asked.checks.index(seq) != i:
+            faults.append(Fault("given-twice", where, f"entry {seq} again", "each check once"))
+        elif known is None:
+            faults.append(Fault("unknown-check", where, f"entry {seq}", "the entry of a rod check"))
+        elif seq in state.void:
+            faults.append(Fault("check-void", where, f"entry {seq}, which does not count any more",
+                                "a rod check that counts", "check that point again"))  # fmt: skip
+        elif not _same(known[1].stood, on):
+            faults.append(Fault(
+                "check-elsewhere", where, f"entry {seq}, of another machine or attachment, or of another revision",
+                "a rod check of what stands on the job now", "a certificate is of one machine as it was measured",
+            ))  # fmt: skip
+        elif known[1].staff.by == "plane":
+            faults.append(Fault("not-independent", where, f"entry {seq}, read from the job's own laser plane",
+                                "a staff by level or total station",
+                                "the plane's elevation came from the tool itself"))  # fmt: skip
+        else:
+            found.append(known)
+    return found
+
+
+def _same(one: Stood, other: Stood) -> bool:
+    return (one.machine_hash, one.attachment_hash) == (other.machine_hash, other.attachment_hash)
+
+
+def _serials(keeper: Keeper, state: JobState, asked: CertificateIn) -> list[Fault]:
+    """A serial number for every sensor of the profiles, and for none that they do not have."""
+    sensors = keeper.sensed(state)
+    names = [] if sensors is None else list(sensors.all)
+    if not names:
+        return [Fault("no-sensors", "serials", "profiles without sensors", "a machine profile with its sensors",
+                      "fit and describe the sensors first (/guide/fitting)")]  # fmt: skip
+    lacking = [
+        Fault("serial-missing", f"serials.{name}", "none", f"the serial number of the sensor {name}")
+        for name in names if name not in asked.serials
+    ]  # fmt: skip
+    strange = [
+        Fault("no-such-sensor", f"serials.{name}", repr(name[:60]), "a sensor of the profiles: " + ", ".join(names))
+        for name in asked.serials if name not in names
+    ]  # fmt: skip
+    return lacking + strange
+
+
+def _head(keeper: Keeper, job: str, last: int) -> tuple[int, str]:
+    """(last entry, its hash) of a log whose chain holds."""
+    found, head = broken(job, keeper.stored(job, last))
+    if found is not None:
+        raise LogDamaged(job, found.seq, f"{found.found}, expected {found.expected}")
+    if head is None or head.seq != last:
+        raise LogDamaged(job, last, "an end before it")
+    return head.seq, head.hash

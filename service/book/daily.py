@@ -1,0 +1,119 @@
+"""What a day's checks of a job are, out of its log: rod checks, misclosures with what was to be expected, wear,
+laser."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from kinematics.agreement import Agreement, Check, agreement
+from kinematics.errors import Refused
+from kinematics.levelling import Enters, Terms, added
+from kinematics.misclosures import Misclosure
+
+from . import payloads as p
+from .keeper import Keeper
+from .staff import expected_at
+from .staff_payloads import LaserTested, RodChecked, WearChecked
+from .state import Entry, JobState, Observation, steps
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A misclosure of the log: entry, what closed ("check touch", "touch", "strike"), on which point, and how far."""
+
+    entry: Entry
+    what: str
+    point: str
+    misclosure: Misclosure
+
+
+def of_day(state: JobState, day: date) -> list[Entry]:
+    """Entries observed on a day (UTC) that still count, in the order of their times."""
+    found = [e for e in state.entries if e.observed_utc.date() == day and e.seq not in state.void]
+    return sorted(found, key=lambda e: (e.observed_utc, e.seq))
+
+
+def rod_checks(entries: list[Entry]) -> list[tuple[Entry, RodChecked]]:
+    """The rod checks among entries."""
+    return [(e, e.payload) for e in entries if isinstance(e.payload, RodChecked)]
+
+
+def together(checks: list[tuple[Entry, RodChecked]]) -> Agreement | None:
+    """What rod checks say together; None with fewer than two."""
+    if len(checks) < 2:
+        return None
+    began = checks[0][0].observed_utc
+    return agreement([
+        Check(c.difference_m, c.own_m, c.common_m, (e.observed_utc - began).total_seconds()) for e, c in checks
+    ])  # fmt: skip
+
+
+def closings(keeper: Keeper, state: JobState, day: date) -> Iterator[Closing]:
+    """The misclosures of a day that still count, each against the height that was known before it."""
+    before = JobState()
+    for entry, after in steps(state.entries):
+        if entry.observed_utc.date() == day and entry.seq not in state.void:
+            match entry.payload:
+                case p.Touched() as touched if touched.misclosure_m is not None:
+                    yield from _touch(keeper, before, entry, touched)
+                case p.Struck(taken=True) as struck if struck.misclosure_m is not None:
+                    yield from _strike(keeper, before, entry, struck)
+                case _:
+                    pass
+        before = after
+
+
+def _touch(keeper: Keeper, before: JobState, entry: Entry, touched: p.Touched) -> Iterator[Closing]:
+    height, known, stand = before.book.height, before.book.points.get(touched.point), before.stand
+    if height is None or known is None or stand is None:
+        return
+    value = height.elevation + touched.edge_height_m - known.elevation
+    seen = Observation(stand, before.book.setup, touched.edge_point, (touched.pose,))
+    terms = added(height.terms, known.terms, -1.0)
+    standard = _standard(keeper, before, entry.seq, Enters.EDGE, seen, terms)
+    what = "check touch" if touched.purpose == "check" else "touch"
+    yield Closing(entry, what, touched.point, Misclosure(value, standard))
+
+
+def _strike(keeper: Keeper, before: JobState, entry: Entry, struck: p.Struck) -> Iterator[Closing]:
+    height, plane, stand, laser = before.book.height, before.book.plane, before.stand, before.book.laser
+    if struck.misclosure_m is None or stand is None:
+        return
+    standard = None
+    if height is not None and plane is not None and laser is not None:
+        seen = Observation(stand, before.book.setup, "receiver", struck.poses)
+        terms = added(height.terms, plane.terms, -1.0)
+        if laser.fall:
+            terms = added(terms, {(entry.seq, Enters.DISTANCE): -laser.fall})
+        standard = _standard(keeper, before, entry.seq, Enters.RECEIVER, seen, terms)
+    yield Closing(entry, "strike", "laser", Misclosure(struck.misclosure_m, standard))
+
+
+def _standard(
+    keeper: Keeper, before: JobState, seq: int, what: Enters, seen: Observation, terms: Terms
+) -> float | None:
+    """Standard uncertainty (m) of a misclosure, None where a linkage stood at its dead centre."""
+    try:
+        return expected_at(keeper, before, seq, what, seen, terms).standard
+    except Refused:
+        return None
+
+
+def latest_wear(state: JobState, until: date) -> dict[str, tuple[Entry, WearChecked]]:
+    """The last wear check up to a day of each point of the attachment revision that stands on the job now."""
+    now = state.attachment
+    return {
+        e.payload.edge_point: (e, e.payload)
+        for e in state.entries
+        if isinstance(e.payload, WearChecked) and e.seq not in state.void and e.observed_utc.date() <= until
+        and now is not None and e.payload.stood.attachment_hash == now.hash
+    }  # fmt: skip
+
+
+def latest_laser(state: JobState, until: date) -> tuple[Entry, LaserTested] | None:
+    """The last test of a laser up to a day."""
+    found = [
+        (e, e.payload) for e in state.entries
+        if isinstance(e.payload, LaserTested) and e.seq not in state.void and e.observed_utc.date() <= until
+    ]  # fmt: skip
+    return found[-1] if found else None
