@@ -20,7 +20,7 @@ from .table import Units
 
 Correlations = tuple[tuple[str, str, float], ...]
 DECIMALS = 9
-"""Of a coefficient: of 40 names no sum of them then misses a variance of 0 by more than `Inputs` allows."""
+"""Of a coefficient: of 30 names no sum of them then misses a variance of 0 by more than `Inputs` allows."""
 _HASH = re.compile(r"[0-9a-f]{64}")
 _SAME = 1e-9
 """Relative, of the same decimals read twice."""

@@ -55,6 +55,7 @@ def recalibrated(profile: Profile, found: Mapping[str, NewValue], table: Mapping
     refuse(writer.faults())
     writer.dimensions()
     writer.zeros()
+    writer.text.drop_table("restored")  # what was restored ends here
     unit_of = writer.unit_of
     of = {
         name: {

@@ -56,10 +56,15 @@ class Rewriting:
         here[path[-1]] = _inline(value) if isinstance(value, dict) else value
         told[path[-1]] = copy.deepcopy(value)
 
-    def put_table(self, name: str, value: dict[str, Any]) -> None:
-        """Put a table of this name at the end of the file, in place of one that is there."""
+    def drop_table(self, name: str) -> None:
+        """Take a table out, where there is one."""
         if name in self._text:
             del self._text[name]
+        self.wanted.pop(name, None)
+
+    def put_table(self, name: str, value: dict[str, Any]) -> None:
+        """Put a table of this name at the end of the file, in place of one that is there."""
+        self.drop_table(name)
         self._text[name] = _table(value)
         self.wanted[name] = copy.deepcopy(value)
 

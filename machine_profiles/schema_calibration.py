@@ -9,7 +9,7 @@ from pydantic import Field
 
 from .table import Distance, Number, Table
 
-MOST_NAMES = 40
+MOST_NAMES = 30
 """A file's text has room for the correlations of so many, and no stand shows more apart."""
 Hash = Annotated[str, Field(json_schema_extra={"pattern": "^[0-9a-f]{64}$"})]
 Day = Annotated[str, Field(json_schema_extra={"format": "date"})]

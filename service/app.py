@@ -15,9 +15,10 @@ from pydantic import Field
 from . import pages, problems
 from .access import rights
 from .access.admission import Access
-from .api import ROUTERS, columns, error_budgets, poses
+from .api import ROUTERS, calibrations, columns, error_budgets, poses
 from .api.column_solving import workers
 from .api.door import admitted
+from .book.calibrations import Calibrations
 from .book.keeper import Keeper
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
@@ -46,12 +47,22 @@ _TAGS = [
     {"name": "budgets", "description": "How uncertain a readout will be over a working zone, before anything is bought "
      "or dug. No job needed. See /guide/budget. "
      "`curl -s localhost:8311/v1/error-budgets -H 'content-type: application/json' -d @budget.json`"},
+    {"name": "calibrations", "description": "Sensor zeros and dimensions from the machine's own touches and levels; "
+     "applied as new profile revisions, kept, rolled back. No job needed. See /guide/calibration. "
+     "`curl -s 'localhost:8311/v1/calibrations/unknowns?machine=crawler-14t&attachment=digging-1500'`"},
     {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
     {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "
      "`tipdatum demo --keep DIR`: `curl -s localhost:8311/v1/jobs/pump-house/level-book`"},
     {"name": "records", "description": "What is recorded on a job, answered once it is on disk. "
      "`curl -s localhost:8311/v1/jobs/pump-house/moves -H 'content-type: application/json' -d '{}'`"},
+    {"name": "checks", "description": "What was dug, checked, summed up and printed for whoever inspects it. See "
+     "/guide/record. `curl -s localhost:8311/v1/jobs/pump-house/record?format=html`"},
+    {"name": "daily trust", "description": "A staff beside the edge, a tape along the bucket, two staffs round the "
+     "laser: whether the tool is within its uncertainty. See /guide/daily. "
+     "`curl -s localhost:8311/v1/jobs/pump-house/daily-trust`"},
+    {"name": "certificates", "description": "Staff-checked points all over the zone against an agreed tolerance, to be "
+     "handed over. See /guide/acceptance. `curl -s localhost:8311/v1/jobs/pump-house/certificates`"},
     {"name": "readouts", "description": "Cut or fill for a pose, what it hangs on, and why there is no number. "
      "See /guide/shift."},
     {"name": "live", "description": "Readings in by WebSocket (`/v1/jobs/{job}/readings`), the newest readout out by "
@@ -91,6 +102,7 @@ def create_app(settings: Settings) -> FastAPI:
             await run_in_threadpool(profiles.load_shipped)
             await run_in_threadpool(warm_shipped)
             await run_in_threadpool(error_budgets.warm)
+            await run_in_threadpool(calibrations.warm)
             app.state.database = database
             if settings.access:
                 app.state.access = Access(
@@ -99,6 +111,7 @@ def create_app(settings: Settings) -> FastAPI:
                 )  # fmt: skip
             app.state.profiles = profiles
             app.state.keeper = Keeper(database, profiles)
+            app.state.calibrations = Calibrations(database, profiles, utc_now)
             app.state.workers = crew
             app.state.hub = hub = Hub(app.state.keeper, partial(strikes.judge, app.state.keeper))
             app.state.judging = asyncio.Lock()

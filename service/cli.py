@@ -1,4 +1,4 @@
-"""The command line: serve, demo, simulate, replay, pose, budget, profile, access.
+"""The command line: serve, demo, simulate, replay, pose, budget, record, profile, access.
 
 Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
 """
@@ -17,7 +17,9 @@ from kinematics.errors import Fault
 from .access_cli import app as access_app
 from .budget_cli import register as register_budget
 from .bus_cli import register as register_bus
+from .calibrate_cli import register as register_calibrate
 from .fit_cli import register as register_fit
+from .record_cli import app as record_app
 from .simulate_cli import register as register_simulation
 from .terminal import DATA, Data, Json, leave, refusals
 
@@ -28,6 +30,7 @@ app = typer.Typer(
 profile_app = typer.Typer(help="Measured machines and attachments as TOML files.", no_args_is_help=True)
 app.add_typer(profile_app, name="profile")
 app.add_typer(access_app, name="access")
+app.add_typer(record_app, name="record")
 
 
 def main() -> None:
@@ -220,6 +223,7 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
 
 register_budget(app)
 register_bus(app)
+register_calibrate(app)
 register_fit(app)
 register_simulation(app)
 

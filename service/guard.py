@@ -194,13 +194,18 @@ class _Answer:
         elif message["status"] == 200 and self._path in policy.WITH_INLINE_SCRIPT:
             self._held = message  # until the text is there that its policy hangs on
         else:
-            await self._begin(
-                message, policy.headers(self._path, secure=self._scope.get("scheme") == "https")
-            )
+            secure = self._scope.get("scheme") == "https"
+            await self._begin(message, policy.headers(self._path, secure=secure, page=_is_page(message)))
 
     async def _begin(self, start: Message, extra: policy.Headers) -> None:
         self.begun = True
         await self._send({**start, "headers": [*start.get("headers", ()), *extra]})
+
+
+def _is_page(start: Message) -> bool:
+    return any(
+        name == b"content-type" and value.startswith(b"text/html") for name, value in start.get("headers", ())
+    )
 
 
 def _headers(scope: Scope) -> Headers:

@@ -5,6 +5,8 @@ from base64 import b64encode
 from functools import lru_cache
 from hashlib import sha256
 
+from .paper.page import STYLE_HASH
+
 Headers = tuple[tuple[bytes, bytes], ...]
 
 _SHUT = "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -21,6 +23,8 @@ _DOCS = (
     "default-src 'none'; script-src 'self'{hashes}; connect-src 'self'; style-src 'self'; img-src 'self' data:; "
     f"{_SHUT}"
 )
+# A printable page has its style and its drawings inside it, and nothing else.
+_PAPER = f"default-src 'none'; style-src '{STYLE_HASH}'; img-src data:; {_SHUT}"
 _INLINE = re.compile(rb"<script>(.*?)</script>", re.DOTALL)
 WITH_INLINE_SCRIPT = frozenset({"/docs", "/docs/oauth2-redirect"})
 """Pages whose policy hangs on their text."""
@@ -43,14 +47,15 @@ def _made(policy: str, secure: bool, more: Headers = ()) -> Headers:  # noqa: FB
 
 
 _API_HEADERS = tuple(_made(_API, secure, _NO_STORE) for secure in (False, True))
+_PAPER_HEADERS = tuple(_made(_PAPER, secure, _NO_STORE) for secure in (False, True))
 _PAGE_HEADERS = tuple(_made(_PAGE, secure) for secure in (False, True))
 _SIGN_IN_HEADERS = tuple(_made(_SIGN_IN, secure) for secure in (False, True))
 
 
-def headers(path: str, *, secure: bool) -> Headers:
-    """The headers of every answer at a path; `secure`: asked over TLS."""
+def headers(path: str, *, secure: bool, page: bool = False) -> Headers:
+    """The headers of every answer at a path; `secure`: asked over TLS; `page`: the answer is HTML."""
     if path.startswith("/v1/") or path == "/v1":
-        return _API_HEADERS[secure]
+        return (_PAPER_HEADERS if page else _API_HEADERS)[secure]
     return (_SIGN_IN_HEADERS if path == "/sign-in" else _PAGE_HEADERS)[secure]
 
 

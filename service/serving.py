@@ -123,7 +123,7 @@ class _Server(uvicorn.Server):
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         print(
-            "Starting; the very first start takes half a minute longer.",
+            "Starting; the very first start takes a minute or so longer.",
             file=sys.stderr,
             flush=True,
         )

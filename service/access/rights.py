@@ -25,13 +25,14 @@ PUBLIC = (
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
+    "calibrations",
     "jobs/{job}/readouts", "jobs/{job}/uncertainties",
     *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip
 _RECORDED = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",
     "turning-points", "strikes", "targets", "stations", "rules", "estimates", "withdrawals", "seats",
-    "acknowledgements",
+    "acknowledgements", "checks", "rod-checks", "wear-checks", "laser-tests", "certificates",
 )  # fmt: skip
 _PROFILES = ("machines", "attachments")
 _TABLE: dict[Right, tuple[str, ...]] = {
@@ -39,16 +40,20 @@ _TABLE: dict[Right, tuple[str, ...]] = {
         "GET /v1/version", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs", f"GET {_JOB}",
         *(f"GET {_JOB}/{what}" for what in (
             "events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "fitting/posture",
-            "readouts/live",
+            "readouts/live", "checks", "checks/summary", "record", "daily-trust", "certificates", "certificates/{seq}",
         )),
         f"WS {_JOB}/readouts/live",
         *(f"POST /v1/{what}" for what in _COMPUTED),
         *(f"GET /v1/{kind}{rest}" for kind in _PROFILES
           for rest in ("", "/{profile_id}", "/{profile_id}/revisions", "/{profile_id}/revisions/{revision}")),
         "GET /v1/profile-schemas/{kind}",
+        *(f"GET /v1/calibrations{rest}" for rest in ("", "/unknowns", "/{calibration_id}")),
     ),
     Right.RECORD: ("POST /v1/jobs", f"WS {_JOB}/readings", *(f"POST {_JOB}/{what}" for what in _RECORDED)),
-    Right.MEASURE: tuple(f"POST /v1/{kind}" for kind in _PROFILES),
+    Right.MEASURE: (
+        *(f"POST /v1/{kind}" for kind in _PROFILES),
+        *(f"POST /v1/calibrations/{what}" for what in ("applied", "{calibration_id}/roll-backs")),
+    ),
     Right.ADMINISTER: ("GET /v1/holders",),
 }  # fmt: skip
 RIGHT_OF: dict[str, Right] = {route: right for right, routes in _TABLE.items() for route in routes}

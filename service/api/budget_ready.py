@@ -239,7 +239,8 @@ def _sensors(asked: BudgetIn, known: Assembly, own: SensorSet | None) -> SensorS
                   "say which kind is meant, with its figures")
         )  # fmt: skip
     else:
-        base = SensorSet(known, own.sensors)
+        anew = [*asked.uncertainties_mm, *asked.uncertainties_deg]
+        base = SensorSet(known, own.sensors, correlations=own.apart_from(anew))
     if base is None:
         raise Refused(faults)
     given_by_name: dict[str, Figures] = {}

@@ -130,7 +130,8 @@ class BudgetIn(Strict):
     correlations: list[CorrelationIn] = Field(
         default_factory=list,
         max_length=100,
-        description="Sources that err together; all others err independently.",
+        description="Sources that err together, in place of what a calibration found of a pair; all others err "
+        "independently, or as that says.",
     )
     estimates: Estimates = Field(
         default_factory=Estimates, description="What the surroundings add; defaults shown, as for a job."

@@ -95,9 +95,9 @@ def _parts(told: CertificateIssued, own: str) -> tuple[Part, ...]:
         Verdict(ok=told.passed, word=word, text=told.verdict_text),
         Heading("The rule"), Paragraph(told.rule_text),
         Heading("Result"), _result(told, units),
-        Drawing(residuals(told), caption, f"{caption} The table of points has every number drawn here.", 180.0),
         Heading("Sensors"),
         Table(("sensor", "serial number"), tuple(sorted(told.sensors.items()))),
+        Drawing(residuals(told), caption, f"{caption} The table of points has every number drawn here.", 180.0),
         Heading("Points"), _points(told, units),
         Paragraph(
             "Difference: tool minus staff, + the tool reads too high. Within: half the 95 % interval that the "

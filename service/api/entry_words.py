@@ -11,6 +11,9 @@ WHAT = {
     "laser-set-up": "laser", "receiver-clamped": "receiver", "touched": "touch",
     "turning-point-taken": "turning point", "struck": "strike", "target-set": "target", "station-touched": "station",
     "withdrawn": "withdrawal", "seat-taken": "seat", "acknowledged": "acknowledgement",
+    "check-taken": "check",
+    "rod-checked": "rod check", "wear-checked": "wear check", "laser-tested": "laser test",
+    "certificate-issued": "certificate",
 }  # fmt: skip
 MOST_NAMED = 10
 

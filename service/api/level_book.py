@@ -4,7 +4,9 @@ from pydantic import Field
 
 from kinematics.units import LengthUnit
 from service.book import payloads as p
+from service.book.dug_payloads import CheckTaken
 from service.book.requests import Units
+from service.book.staff_payloads import RodChecked
 from service.book.state import Entry, JobState, steps
 from service.strict import Strict
 
@@ -72,7 +74,7 @@ def _row(entry: Entry, before: JobState, after: JobState, units: LengthUnit, sta
         misclosure = _closes(entry.payload, before)
     plane = None if book.plane is None else book.plane.elevation
     staff = None
-    read = isinstance(entry.payload, p.Touched | p.TurningPointTaken)
+    read = isinstance(entry.payload, p.Touched | p.TurningPointTaken | CheckTaken)
     level = book.laser is not None and book.laser.fall == 0.0  # a falling plane is elsewhere over the point
     if read and level and plane is not None and elevation is not None and status == "counts":
         staff = plane - elevation
@@ -102,10 +104,15 @@ def _reading(entry: Entry, after: JobState) -> tuple[str, float | None, float | 
         case p.Touched(point=point, misclosure_m=misclosure):
             known = after.book.points.get(point)
             return point, None if known is None else known.elevation, misclosure, []
-        case p.TurningPointTaken(name=name, elevation_m=elevation):
+        case (
+            p.TurningPointTaken(name=name, elevation_m=elevation)
+            | RodChecked(edge_point=name, elevation_m=elevation)
+        ):
             return name, elevation, None, []
         case p.Struck(misclosure_m=misclosure, because=because):
             return "laser", None, misclosure, [f"{r.found}; expected {r.expected}" for r in because]
+        case CheckTaken(target=target, centre=centre):
+            return target, centre.elevation_m, None, []
         case p.SetupBegun(machine=machine, attachment=attachment):
             return f"{machine} + {attachment}", None, None, []
         case p.AttachmentChanged(attachment=name) | p.TargetSet(name=name) | p.StationTouched(target=name):

@@ -47,7 +47,7 @@ class RevisionOut(Strict):
     id: str
     name: str
     revision: str = Field(description="Content hash; a revision never changes.")
-    origin: str = Field(description="shipped or uploaded.")
+    origin: str = Field(description="shipped, uploaded, calibrated or restored.")
     actor: str | None = Field(description="Who uploaded it; null for one that is shipped.")
     recorded_utc: str
 

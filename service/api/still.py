@@ -9,14 +9,16 @@ from fastapi import Depends, Request
 from kinematics.errors import Fault, Refused
 from kinematics.still import still
 from kinematics.track import Track
+from service.book.dug_requests import CheckIn
 from service.book.keeper import Keeper
 from service.book.requests import StationIn, StreamPose, TouchIn, TurningPointIn
+from service.book.staff_requests import RodCheckIn, WearCheckIn
 from service.book.state import JobState
 from service.live.feed import Feed, stands
 from service.live.hub import Hub
 from service.live.reading import as_pose
 
-Resting = TypeVar("Resting", TouchIn, TurningPointIn, StationIn)
+Resting = TypeVar("Resting", TouchIn, TurningPointIn, StationIn, CheckIn, RodCheckIn, WearCheckIn)
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,6 +89,15 @@ class Judged:
         value = self._numbers[_AT[name]]
         return None if math.isnan(value) else length(FACTOR * value, units)
 
+    def standard(self, name: str) -> float:
+        """Standard uncertainty (m, ratio) of one of `trust_block.NUMBERS`; NaN where there is no number to trust."""
+        return self._numbers[_AT[name]]
+
+    @property
+    def assumed(self) -> int:
+        """How many uncertainties neither profiles nor job give."""
+        return self._assumed
+
     @property
     def slope_within(self) -> float:
         """Of the cross-slope, percent."""

@@ -79,7 +79,8 @@ class UncertaintiesIn(q.ReadoutIn):
     )  # fmt: skip
     correlations: list[CorrelationIn] = Field(
         default_factory=list, max_length=MOST_SOURCES,
-        description="What if: sources of the present stand that err together.",
+        description="What if: sources of the present stand that err together, in place of what a calibration found of a "
+        "pair. A source named in `standard` keeps only what is said of it here.",
     )  # fmt: skip
     trials: int | None = Field(
         None, ge=1000, le=MOST_TRIALS,
@@ -236,7 +237,7 @@ def _chain(state: JobState, sets: Sets, aim: Aim | None, asked: UncertaintiesIn)
     def reckoned(sensors: SensorSet, estimates: Estimates) -> Sources:
         faults: list[Fault] = []
         try:
-            sources = sources_of(sensors, estimates, together)
+            sources = sources_of(sensors, estimates, together, apart=asked.standard)
         except Refused as refused:
             faults += refused.faults
             sources = sources_of(sensors, estimates)

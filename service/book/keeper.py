@@ -17,14 +17,16 @@ from service.store import Database, NewEvent, StoredEvent, events, utc_now
 
 from . import payloads as p
 from . import seat
+from .dug_requests import CheckIn
 from .profiles import Profiles
 from .requests import Recording, StationIn, StrikeIn, TouchIn, TurningPointIn
+from .staff_requests import RodCheckIn, WearCheckIn
 from .state import Entry, JobState, Named, Stand, believable, extend, fold, taking_effect
 
 Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
 CLOCK_SLACK = timedelta(seconds=1)
-READINGS = (TouchIn, TurningPointIn, StrikeIn, StationIn)
+READINGS = (TouchIn, TurningPointIn, StrikeIn, StationIn, CheckIn, RodCheckIn, WearCheckIn)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,10 @@ class Keeper:
                 (job.id, job.name) for job in events.list_jobs(session, after=after, limit=limit)
             ]
         )
+
+    def stored(self, job: str, upto: int) -> list[StoredEvent]:
+        """A job's events as they lie on disk, the first so many. Raises the store's `JobUnknown`, `LogDamaged`."""
+        return self._database.read(lambda session: events.read_events(session, job, limit=upto))
 
     def _current(self, session: Session, job: str) -> JobState:
         with self._lock:

@@ -14,9 +14,11 @@ from kinematics.estimates import MOST
 from kinematics.estimates import Estimates as Surroundings
 from kinematics.units import LengthUnit, from_metres
 
+from .dug_payloads import CheckTaken
 from .payload_base import Json as Json  # noqa: PLC0414  # also named as of here
 from .payload_base import Payload as Payload  # noqa: PLC0414  # also named as of here
 from .payload_base import PoseRecord as PoseRecord  # noqa: PLC0414  # also named as of here
+from .staff_payloads import CertificateIssued, LaserTested, RodChecked, WearChecked
 
 
 class Rules(BaseModel):
@@ -264,10 +266,17 @@ TYPES: dict[str, type[Payload]] = {
     "withdrawn": Withdrawn,
     "seat-taken": SeatTaken,
     "acknowledged": Acknowledged,
+    "check-taken": CheckTaken,
+    "rod-checked": RodChecked,
+    "wear-checked": WearChecked,
+    "laser-tested": LaserTested,
+    "certificate-issued": CertificateIssued,
 }
 NAMES: dict[type[Payload], str] = {model: name for name, model in TYPES.items()}
 VERSION = 4
-_READINGS = frozenset({"touched", "turning-point-taken", "struck", "station-touched"})
+_READINGS = frozenset(
+    {"touched", "turning-point-taken", "struck", "station-touched", "check-taken", "rod-checked"}
+)
 _VOIDING = frozenset({
     "setup-begun", "moved", "swung", "laser-set-up", "receiver-clamped", "attachment-changed", "rules-set", "withdrawn"
 })  # fmt: skip

@@ -51,16 +51,20 @@ class Profiles:
                       "give your machine an id of its own")
             ])  # fmt: skip
         new = self._database.write(lambda session: put(session, profile, "uploaded", self._now(), actor))
-        with self._lock:  # read and kept in one go, or a slower upload could keep an older revision
-            row = self._database.read(lambda s: profiles.current_revision(s, profile.kind, profile.id))
-            if row is not None:
-                self._latest[profile.kind, profile.id] = Named(profile.id, row.content_hash)
+        self.refresh(profile.kind, profile.id)
         if self.latest(profile.kind, profile.id).hash != profile.content_hash:
             raise Refused([
                 Fault("older-revision", "toml", "a revision on record that a later one has replaced",
                       "a revision that is new or current", "change its source line to record it anew")
             ])  # fmt: skip
         return new
+
+    def refresh(self, kind: str, profile_id: str) -> None:
+        """Read anew which revision is the latest, after one was recorded."""
+        with self._lock:  # read and kept in one go, or a slower upload could keep an older revision
+            row = self._database.read(lambda s: profiles.current_revision(s, kind, profile_id))
+            if row is not None:
+                self._latest[kind, profile_id] = Named(profile_id, row.content_hash)
 
     def latest(self, kind: str, profile_id: str) -> Named:
         """The latest revision of an id. `Refused` "unknown-machine" or "unknown-attachment"."""

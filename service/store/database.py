@@ -182,6 +182,31 @@ def open_database(url: str) -> Database:
     return database
 
 
+def look_into_database(url: str) -> Database:
+    """Open a file that is there, of this release, to read in it: nothing is made and nothing migrated.
+
+    Raises `DatabaseFromTheFuture`, `DatabaseUnreadable`.
+    """
+    path = _path(url)
+    expected = ScriptDirectory.from_config(_config()).get_current_head()
+    try:
+        found = _look(path)
+    except (sqlite3.Error, OSError) as error:
+        raise _unreadable(path, error) from error
+    if found is None:
+        raise DatabaseUnreadable(
+            str(path), "a database of this service", "none", "name the folder that it serves"
+        )
+    if expected is None or found != expected:
+        raise DatabaseUnreadable(
+            str(path),
+            f"revision {expected}",
+            f"revision {found}",
+            "start the service of this release on it once",
+        )
+    return Database(path, expected)
+
+
 def _path(url: str) -> Path:
     try:
         parsed = make_url(url)

@@ -174,6 +174,47 @@ def event_hash(event: StoredEvent) -> str:
     return sha256(canonical_json(envelope).encode()).hexdigest()
 
 
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """Where a chain breaks: the entry, what was found there and what was expected, in words."""
+
+    seq: int
+    code: str
+    found: str
+    expected: str
+
+
+def misfit(before: StoredEvent | None, event: StoredEvent) -> Misfit | None:
+    """What does not fit of an event after the one `before`, None where all does; see `verify_chain`.
+
+    Codes: "other-job", "missing-entry", "out-of-order", "changed-entry", "broken-link".
+    """
+    seq = event.seq
+    if before is not None and event.job_id != before.job_id:
+        return Misfit(seq, "other-job", f"an entry of job {event.job_id!r}", f"one of {before.job_id!r}")
+    if before is not None and seq != before.seq + 1:
+        if seq > before.seq + 1:
+            return Misfit(
+                before.seq + 1, "missing-entry", f"entry {seq} after {before.seq}", f"entry {before.seq + 1}"
+            )
+        return Misfit(seq, "out-of-order", f"entry {seq} after {before.seq}", f"entry {before.seq + 1}")
+    if event_hash(event) != event.hash:
+        return Misfit(
+            seq, "changed-entry", "content that its hash does not stand for", "the content as it was recorded"
+        )
+    linked = event.previous_hash == (NO_PREVIOUS if before is None else before.hash) or (
+        before is None and seq > 1
+    )
+    if not linked:
+        return Misfit(
+            seq,
+            "broken-link",
+            "a previous hash that is not that of the entry before",
+            "the hash of the entry before",
+        )
+    return None
+
+
 def verify_chain(events: Iterable[StoredEvent]) -> int | None:
     """The seq of the first event whose hash or link is wrong; None if all hold.
 
@@ -183,15 +224,7 @@ def verify_chain(events: Iterable[StoredEvent]) -> int | None:
     """
     before: StoredEvent | None = None
     for event in events:
-        if before is not None:
-            linked = (event.job_id, event.seq, event.previous_hash) == (
-                before.job_id,
-                before.seq + 1,
-                before.hash,
-            )
-        else:
-            linked = event.seq > 1 or event.previous_hash == NO_PREVIOUS
-        if not linked or event_hash(event) != event.hash:
+        if misfit(before, event) is not None:
             return event.seq
         before = event
     return None

@@ -12,7 +12,7 @@ from .tables import ProfileRevision
 from .times import utc_text, utc_time
 
 KINDS = ("machine", "attachment")
-ORIGINS = ("shipped", "uploaded")
+ORIGINS = ("shipped", "uploaded", "calibrated", "restored")
 
 
 @dataclass(frozen=True, slots=True)

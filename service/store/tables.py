@@ -65,7 +65,7 @@ class ProfileRevision(Base):
         UniqueConstraint("ordinal"),
         UniqueConstraint("kind", "profile_id", "ordinal"),  # serves as the index of "the latest of this id"
         CheckConstraint("kind IN ('machine', 'attachment')", name="kind"),
-        CheckConstraint("origin IN ('shipped', 'uploaded')", name="origin"),
+        CheckConstraint("origin IN ('shipped', 'uploaded', 'calibrated', 'restored')", name="origin"),
     )
 
     kind: Mapped[str] = mapped_column(Text, primary_key=True)
@@ -77,6 +77,36 @@ class ProfileRevision(Base):
     recorded_utc: Mapped[str] = mapped_column(Text)
     ordinal: Mapped[int] = mapped_column(Integer)
     actor: Mapped[str | None] = mapped_column(Text)
+
+
+class Calibration(Base):
+    """A calibration that was applied, or the roll-back of one: the same hashes before and after where a half stayed.
+
+    `document` is canonical JSON of what was asked and answered, `document_hash` its SHA-256; `ordinal` counts them.
+    """
+
+    __tablename__ = "calibration"
+    __table_args__ = (
+        UniqueConstraint("ordinal"),
+        UniqueConstraint("idempotency_key"),
+        UniqueConstraint("rolls_back"),  # once and no more
+    )
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    ordinal: Mapped[int] = mapped_column(Integer)
+    machine_id: Mapped[str] = mapped_column(Text)
+    machine_before: Mapped[str] = mapped_column(Text)
+    machine_after: Mapped[str] = mapped_column(Text)
+    attachment_id: Mapped[str] = mapped_column(Text)
+    attachment_before: Mapped[str] = mapped_column(Text)
+    attachment_after: Mapped[str] = mapped_column(Text)
+    document: Mapped[str] = mapped_column(Text)
+    document_hash: Mapped[str] = mapped_column(Text)
+    rolls_back: Mapped[str | None] = mapped_column(Text, ForeignKey("calibration.id"))
+    actor: Mapped[str] = mapped_column(Text)
+    recorded_utc: Mapped[str] = mapped_column(Text)
+    idempotency_key: Mapped[str | None] = mapped_column(Text)
+    request_hash: Mapped[str | None] = mapped_column(Text)
 
 
 class AccessHolder(Base):

@@ -46,7 +46,20 @@ BODIES: dict[str, dict[str, Any]] = {
     "withdrawals": {"seq": 2, "reason": "a mistake"},
     "seats": {},
     "acknowledgements": {"seqs": [2]},
-}
+    "checks": {"target": "footing", "pose": edge_at(-1.0), **LENGTH},
+    "rod-checks": {"edge_point": "centre", "pose": edge_at(-1.0), "elevation": 99.0, **LENGTH},
+    "wear-checks": {"edge_point": "centre", "distance": 1.3, **LENGTH},
+    "laser-tests": {
+        "procedure": "simplified", "laser": "pump house laser", "apart": 40.0, **LENGTH,
+        "sights": [
+            {"along": 20.0, "heading_deg": turn, "reading_a": 1.5, "reading_b": 1.3} for turn in (0, 90, 180, 270)
+        ],
+    },
+    "certificates": {
+        "tolerance": 0.03, "agreed_by": "both", "builder": "the workshop", "customer": "the water works",
+        "machine_serial": "1", "serials": {"boom": "B-1"}, **LENGTH,
+    },
+}  # fmt: skip
 JOBS = count()
 
 

@@ -22,15 +22,17 @@ PAGES = (
 )  # fmt: skip
 COMPUTING = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
+    "calibrations",
     "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip
 RECORDING = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",
     "turning-points", "strikes", "targets", "stations", "rules", "estimates", "withdrawals", "seats",
-    "acknowledgements",
+    "acknowledgements", "checks", "rod-checks", "wear-checks", "laser-tests", "certificates",
 )  # fmt: skip
 FILLED = {
-    "job": "pump-house", "profile_id": "crawler-14t", "revision": "0" * 64, "kind": "machine",
+    "job": "pump-house", "profile_id": "crawler-14t", "revision": "0" * 64, "kind": "machine", "seq": "1",
+    "calibration_id": "none",
 }  # fmt: skip
 FILES = {
     "/guide/{name}": "/guide/words",
@@ -64,6 +66,8 @@ def let_in(method: str, path: str) -> frozenset[str] | str:
         case "POST", _ if resource in COMPUTING:
             return ALL
         case "POST", "machines" | "attachments":
+            return frozenset({"builder", "both", "administrator"})
+        case "POST", "calibrations/applied" | "calibrations/{calibration_id}/roll-backs":
             return frozenset({"builder", "both", "administrator"})
         case "POST", _ if resource == "jobs" or resource.removeprefix("jobs/{job}/") in RECORDING:
             return frozenset({"operator", "both", "administrator"})

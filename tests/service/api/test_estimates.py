@@ -280,7 +280,7 @@ def test_a_log_of_version_2_reads_as_before_and_goes_on(tmp_path: Path) -> None:
         assert JobDoer(client, "old", "m").get()["estimates"]["contact_mm"] == 5.0
         after = stored(client)
         assert after[:3] == before, "nothing of it was written anew"
-        assert after[3].payload_version == 3
+        assert after[3].payload_version == 4
         assert verify_chain(after) is None
 
 

@@ -305,4 +305,4 @@ def test_a_restarted_service_says_the_same(tmp_path: Path) -> None:
         assert (job.get()["seat"], waiting(job)) == ("berta", [9, 10])
         stored = client.app.state.database.read(lambda session: events.read_events(session, "pit"))
         assert verify_chain(stored) is None
-        assert {event.payload_version for event in stored} == {3}
+        assert {event.payload_version for event in stored} == {4}

@@ -176,8 +176,21 @@ def test_the_units_of_a_job_never_change(dig: JobDoer) -> None:
         "strikes": dig.strike_body(1.13), "readouts": {"pose": edge_at(-2.0)},
         "uncertainties": {"pose": edge_at(-2.0)},
         "stations": {"target": "drain", "station": 0.0, "edge_point": "centre", "pose": edge_at(-2.0)},
+        "checks": {"target": "drain", "station": 0.0, "pose": edge_at(-2.0)},
+        "rod-checks": {"edge_point": "centre", "pose": edge_at(-2.0), "elevation": 98.0},
+        "wear-checks": {"edge_point": "centre", "distance": 1.3},
+        "laser-tests": {
+            "procedure": "simplified", "laser": "pump house laser", "apart": 40.0,
+            "sights": [
+                {"along": 20.0, "heading_deg": turn, "reading_a": 1.5, "reading_b": 1.3} for turn in (0, 90, 180, 270)
+            ],
+        },
+        "certificates": {
+            "tolerance": 0.03, "agreed_by": "both", "builder": "the workshop", "customer": "the water works",
+            "machine_serial": "1", "serials": {"boom": "B-1"},
+        },
     }  # fmt: skip
-    assert len(routes) >= 17
+    assert len(routes) >= 22
     for what in routes:
         for who in ("local", "office"):
             with asking(client, who):

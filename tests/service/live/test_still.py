@@ -84,6 +84,9 @@ def test_at_rest_moving_and_the_rest(door: Door) -> None:
             assert 0.0 <= readings["drift_mm"] < 0.1
             assert readings["drift_on_the_level_mm"] < 0.1
             await streaming(feeder, 0.3)
+            check = (await post(job, "checks", {"target": "footing", "units": "m"}, 201))["check"]
+            assert abs(check["points"]["centre"]["elevation"]["m"] - 100.0) < EXACT_M
+            assert job.events()[-1]["payload"]["pose"]["given"]["readings"]["watched_s"] >= 1.0
             stone = await post(job, "turning-points", {"name": "stone", "edge_point": "centre"}, 201)
             by_hand = job.post(
                 "turning-points", {"name": "pole", "edge_point": "centre", "pose": as_asked(REST)}

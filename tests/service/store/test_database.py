@@ -202,7 +202,7 @@ def test_a_database_from_the_future_is_not_touched(file: Path, journal: str) -> 
     with pytest.raises(DatabaseFromTheFuture) as refused:
         open_database(f"sqlite:///{file}")
     assert contents(file.parent) == before
-    assert (refused.value.path, refused.value.expected, refused.value.found) == (str(file), "0002", "9999")
+    assert (refused.value.path, refused.value.expected, refused.value.found) == (str(file), "0003", "9999")
     assert refused.value.advice in str(refused.value)
 
 
@@ -228,7 +228,7 @@ def test_many_revisions_are_none_we_know(file: Path) -> None:
     raw.execute("INSERT INTO alembic_version VALUES ('9998')")
     raw.commit()
     raw.close()
-    with pytest.raises(DatabaseFromTheFuture, match="found revision 0002, 9998"):
+    with pytest.raises(DatabaseFromTheFuture, match="found revision 0003, 9998"):
         open_database(f"sqlite:///{file}")
 
 

@@ -17,12 +17,13 @@ from sqlalchemy import create_engine
 from service.store import open_database
 from service.store.migrations.versions import r0001_jobs_events_profiles as r0001
 from service.store.migrations.versions import r0002_access as r0002
+from service.store.migrations.versions import r0003_calibrations as r0003
 from service.store.tables import Base
 
 ROOT = Path(__file__).parents[3]
 
 
-TABLES = {"job", "event", "profile_revision", "access_holder", "access_credential"}
+TABLES = {"job", "event", "profile_revision", "access_holder", "access_credential", "calibration"}
 
 
 def statements(file: Path) -> dict[str, list[str]]:
@@ -81,6 +82,7 @@ def test_postgresql_is_told_the_same() -> None:
     with Operations.context(context):
         r0001.upgrade()
         r0002.upgrade()
+        r0003.upgrade()
     assert set(re.findall(r"CREATE TABLE (\w+)", told.getvalue())) == TABLES
     assert "SERIAL" not in told.getvalue()  # no number is handed out by the database
 
