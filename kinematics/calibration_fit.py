@@ -200,7 +200,7 @@ class Fitter:
     def _far(self, robust: Solved) -> Which:
         """The observations that a robust fit leaves furthest, at most as many as may be suspects."""
         model = self.model
-        offsets = np.where(model.groups >= 0, robust.offsets[model.groups], 0.0)
+        offsets = np.append(robust.offsets, 0.0)[model.groups]  # -1, of a line, is the last
         apart = np.abs(robust.told.told + offsets - model.observed) / self.marginal
         limit = CRITICAL * max(1.0, _TO_DEVIATION * float(np.median(apart)))
         most = int(MOST_SUSPECTS * len(apart))
