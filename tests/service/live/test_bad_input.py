@@ -24,8 +24,6 @@ REST = said(at_rest())
 # Of a machine beside, read 20 times a second; a hold-up of the whole service shows as a gap.
 HZ = 20.0
 MOST_GAP_S = 0.5
-STARVED_S = 0.25
-"""Half of the age limit."""
 
 
 @asynccontextmanager
@@ -42,28 +40,16 @@ async def beside(door: Door, job: JobDoer) -> AsyncIterator[None]:
                 await viewer.told.next(within=10.0)
                 times.append(time.monotonic())
 
-        late: list[float] = []
-
-        async def wake() -> None:
-            while True:
-                asleep = time.monotonic()
-                await asyncio.sleep(0.02)
-                late.append(time.monotonic() - asleep - 0.02)
-
-        tasks = [going, await alone(watch()), await alone(wake())]
+        watching = await alone(watch())
         try:
             yield
             await asyncio.sleep(3 / HZ)
         finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
+            going.cancel()
+            watching.cancel()
+            await asyncio.gather(going, watching, return_exceptions=True)
         told = viewer.told.all[begun:]
         assert told
-        if max(late, default=0.0) > STARVED_S:
-            # The feeder itself was kept waiting, by a machine that does something else: a gap says nothing of the door.
-            assert told[-1]["readout"] is not None, "its numbers did not come back"
-            return
         assert all(each["readout"] is not None for each in told), "its numbers stopped"
         gaps = [b - a for a, b in pairwise(times)]
         assert max(gaps, default=0.0) < MOST_GAP_S, gaps
@@ -291,6 +277,7 @@ def test_one_that_never_answers(door: Door, job: JobDoer, neighbour: JobDoer) ->
 
 
 @pytest.mark.usefixtures("impatient")
+@pytest.mark.alone
 def test_a_clock_that_jumps(door: Door, job: JobDoer, neighbour: JobDoer) -> None:
     """A day on, a day back: no number of the wrong time, and soon again numbers of the right one."""
 
