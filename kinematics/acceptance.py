@@ -32,6 +32,9 @@ SIDES: tuple[Side, ...] = ("left", "centre", "right")
 SWINGS = (1, 2)
 CELLS: tuple[Cell, ...] = tuple(product(DISTANCES, SIDES, SWINGS))
 FEWEST = 20
+LEAST_APART_M = 0.1
+"""Two points of one side that are nearer are one point read twice: it would count as a sample of its own, and is none.
+Our own choice: a bucket's point set down again on the same stone comes back within some centimetres."""
 MOST_TOLERANCE_M = 1.0
 
 
@@ -68,7 +71,7 @@ class Rule:
 class Point:
     """One staff-checked point. `difference` tool minus staff (m); `reach` as a share of the arm's length; `side` of
     the bucket; `pitch`, `roll` of the body (rad); `swing` (rad), None where nobody said; `setup`: which stand of the
-    machine."""
+    machine; `place` (m) of the bucket's point: level, turned back by the swing, and its height; `name` in faults."""
 
     difference: float
     reach: float
@@ -77,6 +80,8 @@ class Point:
     roll: float
     swing: float | None
     setup: int
+    place: tuple[float, float, float]
+    name: str
 
     @property
     def lean(self) -> float:
@@ -137,8 +142,9 @@ def cells_of(points: Sequence[Point], rule: Rule) -> list[Cell | None]:
 
 
 def missing(points: Sequence[Point], rule: Rule) -> list[Fault]:
-    """Everything that keeps points from being judged, at once: too few, swings not known or alike, cells without one,
-    no lean, and a lean that did not turn with the swing. Empty where nothing does."""
+    """Everything that keeps points from being judged, at once: too few, one point read twice, the machine moved
+    meanwhile, swings not known or alike, cells without one, no lean, and a lean that did not turn with the swing. Empty
+    where nothing does."""
     faults: list[Fault] = []
     if len(points) < FEWEST:
         faults.append(Fault("too-few-checks", "checks", f"{len(points)} staff-checked points", f"at least {FEWEST}",
@@ -161,26 +167,44 @@ def missing(points: Sequence[Point], rule: Rule) -> list[Fault]:
             f"a body that leans at least {degrees:g} deg", "stand on a slope, or raise one track on planks",
             {"lean_deg": math.degrees(least), "least_deg": degrees},
         ))  # fmt: skip
-    else:
+    setups = sorted({point.setup for point in points})
+    if len(setups) > 1:
+        faults.append(Fault(
+            "moved-meanwhile", "checks", "points of setups " + ", ".join(map(str, setups)), "one stand of the machine",
+            "a swing shows only on ground that stays: check all points anew from one stand",
+        ))  # fmt: skip
+    elif not flat:
         faults += _not_followed(points, rule)
-    return faults
+    return [*faults, *_repeated(points)]
+
+
+def _repeated(points: Sequence[Point]) -> Iterator[Fault]:
+    for i, point in enumerate(points):
+        for before in points[:i]:
+            off = math.dist(before.place, point.place)
+            if (before.side, before.setup) == (point.side, point.setup) and off < LEAST_APART_M:
+                yield Fault(
+                    "point-repeated", "checks", f"{before.name} and {point.name}, {off:.3f} m apart",
+                    f"points of one side {LEAST_APART_M:g} m apart or more",
+                    "withdraw one of them: a point read twice is one point", {"apart_m": off},
+                )  # fmt: skip
+                break
 
 
 def _not_followed(points: Sequence[Point], rule: Rule) -> Iterator[Fault]:
     """The body swings on ground that stays: a swing that was mistyped, or a body sensor that is wrong, shows here."""
-    for setup in sorted({point.setup for point in points}):
-        ways = [point.ground for point in points if point.setup == setup and point.swing is not None]
-        if not ways:
-            continue
-        middle = math.atan2(math.fsum(map(math.sin, ways)), math.fsum(map(math.cos, ways)))
-        worst = max(abs(math.remainder(way - middle, 2.0 * math.pi)) for way in ways)
-        if worst > rule.followed:
-            found = f"setup {setup}: the lean turned {math.degrees(worst):.0f} deg otherwise than the swing entered"
-            yield Fault(
-                "swing-not-seen", "checks", found, f"within {math.degrees(rule.followed):.0f} deg",
-                "the ground stays while the body swings: check swing_deg (anticlockwise from above) and the body sensor",
-                {"off_deg": math.degrees(worst)},
-            )  # fmt: skip
+    ways = [point.ground for point in points if point.swing is not None]
+    if not ways:
+        return
+    middle = math.atan2(math.fsum(map(math.sin, ways)), math.fsum(map(math.cos, ways)))
+    worst = max(abs(math.remainder(way - middle, 2.0 * math.pi)) for way in ways)
+    if worst > rule.followed:
+        found = f"the lean turned {math.degrees(worst):.0f} deg otherwise than the swing entered"
+        yield Fault(
+            "swing-not-seen", "checks", found, f"within {math.degrees(rule.followed):.0f} deg",
+            "the ground stays while the body swings: check swing_deg (anticlockwise from above) and the body sensor",
+            {"off_deg": math.degrees(worst)},
+        )  # fmt: skip
 
 
 def _apart(one: float, other: float) -> float:

@@ -5,7 +5,7 @@ from kinematics.units import LengthUnit, show, show_number
 from service.book.staff_payloads import CertificateIssued, CertifiedPoint
 from service.paper.document import Document, Drawing, Heading, Paragraph, Part, Signatures, Table, Verdict
 
-from .check_words import size
+from .check_words import compared, size
 from .residual_picture import residuals
 
 _NONE = "\u2013"
@@ -33,14 +33,15 @@ def rule_words(told: CertificateIssued) -> str:
         "all readings keep to bias \u00b1 k \u00d7 spread (two-sided statistical tolerance interval, normal "
         "distribution, ISO 16269-6). Needed: at least 20 points by level or total station, one at least in each "
         f"cell of near, middle and far by left, centre and right by two swings {rule.swings_apart_deg:g} deg apart "
-        f"or more, the body leaning {rule.least_lean_deg:g} deg or more."
+        f"or more, the body leaning {rule.least_lean_deg:g} deg or more, all from one stand, no point twice. All rod "
+        "checks of this stand count but those named as left out."
     )
 
 
 def verdict_words(told: CertificateIssued) -> str:
     """What came out, in a sentence."""
     units = LengthUnit(told.units)
-    tolerance = size(told.agreed.tolerance_m, units)
+    reached, tolerance = compared(told.reached_m, told.agreed.tolerance_m, units)
     bias = size(told.bias_m, units)
     agrees = bias == size(0.0, units)
     reads = "agrees with the staff" if agrees else f"reads {bias} too {'high' if told.bias_m > 0 else 'low'}"
@@ -48,7 +49,7 @@ def verdict_words(told: CertificateIssued) -> str:
     past = "no point is" if many == 0 else f"{many} point{'s are' if many > 1 else ' is'}"
     return (
         f"The tool {reads} in the mean, with a spread of {size(told.spread_m, units)}; |bias| + k \u00d7 spread = "
-        f"{size(told.reached_m, units)} against {tolerance}; {past} beyond it."
+        f"{reached} against {tolerance}; {past} beyond it."
     )
 
 
@@ -92,7 +93,7 @@ def _parts(told: CertificateIssued, own: str) -> tuple[Part, ...]:
         "are the centre, hollow marks the second swing. Dashed: the tolerance; dotted: bias \u00b1 k \u00d7 spread."
     )
     return (
-        Verdict(ok=told.passed, word=word, text=told.verdict_text),
+        Verdict(ok=told.passed, word=word, text=told.verdict_text), *_left_out(told, units),
         Heading("The rule"), Paragraph(told.rule_text),
         Heading("Result"), _result(told, units),
         Heading("Sensors"),
@@ -115,12 +116,26 @@ def _parts(told: CertificateIssued, own: str) -> tuple[Part, ...]:
     )  # fmt: skip
 
 
+def _left_out(told: CertificateIssued, units: LengthUnit) -> tuple[Part, ...]:
+    """What of the same stand is no point of it: whoever signs has to see it."""
+    if not told.left_out:
+        return ()
+    many = len(told.left_out)
+    rows = tuple((str(each.seq), _signed(each.difference_m, units), each.because) for each in told.left_out)
+    return (
+        Paragraph(
+            f"Left out: {many} rod check{'s' if many > 1 else ''} of this stand. Ask why.", strong=True
+        ),
+        Table(("entry", "difference", "because"), rows, ("right", "right", "left")),
+    )
+
+
 def _result(told: CertificateIssued, units: LengthUnit) -> Table:
     rows = (
         ("points", str(len(told.points))), ("bias (mean of tool minus staff)", _signed(told.bias_m, units)),
         ("spread (sample standard deviation)", size(told.spread_m, units)), ("rms", size(told.rms_m, units)),
         ("worst", f"{_signed(told.worst_m, units)}, entry {told.worst_seq}"),
-        ("|bias| + k \u00d7 spread", size(told.reached_m, units)),
+        ("|bias| + k \u00d7 spread", compared(told.reached_m, told.agreed.tolerance_m, units)[0]),
         ("beyond the tolerance", ", ".join(f"entry {seq}" for seq in told.beyond) or "none"),
     )  # fmt: skip
     return Table(("number", "value"), rows, ("left", "right"))

@@ -51,6 +51,10 @@ class RodOut(Strict):
     tool: Length = Field(description="Elevation that the tool reads.")
     staff: Length = Field(description="Elevation by the staff.")
     staff_by: Literal["level", "elevation", "plane"]
+    independent: bool = Field(
+        description="false where the staff's elevation came from the tool itself, by its plane or a turning point: it "
+        "shows nothing of the height, and counts neither for the day's verdict nor for a certificate."
+    )
     difference: Length = Field(description="Tool minus staff: positive, the tool reads too high.")
     expected: ExpectedOut
     word: Word = Field(description="within, beyond, or far beyond (three standards) what was to be expected.")
@@ -207,7 +211,7 @@ class DailyTrustOut(Strict):
     wear: list[WearOut] = Field(
         description="The last of each point of the present attachment, up to this day."
     )
-    laser: LaserOut | None = Field(description="The last test up to this day.")
+    lasers: list[LaserOut] = Field(description="The last test of each laser up to this day.")
     advisory: str
 
 
@@ -220,7 +224,7 @@ def rod_out(state: JobState, entry: Entry, told: RodChecked) -> RodOut:
         seq=entry.seq, observed_utc=stamp(entry.observed_utc.isoformat()),
         status=entry_status(entry, state, withdrawn_directly(state)), edge_point=told.edge_point,
         tool=length(told.elevation_m, units), staff=length(told.staff.elevation_m, units), staff_by=told.staff.by,
-        difference=length(told.difference_m, units),
+        independent=told.independent, difference=length(told.difference_m, units),
         expected=ExpectedOut(
             standard=length(standard, units), within=length(FACTOR * standard, units), own=length(told.own_m, units),
             common=length(told.common_m, units)),

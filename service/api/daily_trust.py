@@ -87,11 +87,11 @@ def daily_trust(
     numbers."""
     state, when = keeper.state(job), _day(day, keeper)
     entries = daily.of_day(state, when)
-    checks = daily.rod_checks(entries)
+    checks = daily.independent(daily.rod_checks(entries))
     together = daily.together(checks)
     closings = list(daily.closings(keeper, state, when))
     found = closed([each.misclosure for each in closings], levelled_km, mm_per_root_km) if closings else None
-    wear, laser = daily.latest_wear(state, when), daily.latest_laser(state, when)
+    wear, tested = daily.latest_wear(state, when), daily.latest_laser(state, when)
     every = sorted(
         ((e, e.payload) for e in state.entries
          if isinstance(e.payload, RodChecked) and e.observed_utc.date() == when),
@@ -100,10 +100,10 @@ def daily_trust(
     rods = [a.rod_out(state, entry, told) for entry, told in every]
     counting = [each for each in rods if each.status == "counts"]
     worn = [a.wear_out(state, *each) for each in wear.values()]
-    lasers = None if laser is None else a.laser_out(state, *laser)
+    lasers = [a.laser_out(state, *each) for each in tested.values()]
     warnings = [
         *_of_rods(counting), *_of_together(together, state), *_of_closings(closings, found, state),
-        *(each.words for each in worn if each.seen), *_of_laser(lasers, state),
+        *(each.words for each in worn if each.seen), *(each for told in lasers for each in _of_laser(told, state)),
     ]  # fmt: skip
     units = state.units
     return a.DailyTrustOut(
@@ -115,7 +115,7 @@ def daily_trust(
             rms=None if found is None else length(found.rms, units),
             allowable=maybe(None if found is None else found.allowable, units),
             past_allowable=[] if found is None else [closings[i].entry.seq for i in found.past]),
-        wear=worn, laser=lasers, advisory=ADVISORY,
+        wear=worn, lasers=lasers, advisory=ADVISORY,
     )  # fmt: skip
 
 
@@ -171,9 +171,7 @@ def _of_closings(rows: list[Closing], found: Closed | None, state: JobState) -> 
             )
 
 
-def _of_laser(told: a.LaserOut | None, state: JobState) -> Iterator[str]:
-    if told is None:
-        return
+def _of_laser(told: a.LaserOut, state: JobState) -> Iterator[str]:
     estimate = state.estimates.laser_level_arcsec
     if told.tilt_arcsec > 1.96 * estimate:
         yield (
@@ -192,12 +190,14 @@ def _verdict(checks: list[a.RodOut], warnings: list[str]) -> a.VerdictOut:
         return a.VerdictOut(
             ok=False, words=f"Not within its uncertainty today, {many}: read them before you dig on."
         )
-    if not checks:
-        return a.VerdictOut(
-            ok=None, words="No rod check that counts today: read a staff beside the edge before you dig."
-        )
-    few = len(checks) == 1
+    proving = [each for each in checks if each.independent]
+    if not proving:
+        said = "No rod check that counts today" if not checks else (
+            "Only staffs today whose elevation came from the tool itself, which show nothing of its height"
+        )  # fmt: skip
+        return a.VerdictOut(ok=None, words=f"{said}: read a staff beside the edge before you dig.")
+    few = len(proving) == 1
     return a.VerdictOut(
         ok=True, words="One rod check today, within its uncertainty: more would tell a drift." if few
-        else f"{len(checks)} rod checks today, within their uncertainty; nothing drifts that they could show.",
+        else f"{len(proving)} rod checks today, within their uncertainty; nothing drifts that they could show.",
     )  # fmt: skip

@@ -1,5 +1,6 @@
 """From staff-checked points to a certificate: what is missing is refused at once, what is issued is kept whole."""
 
+import cmath
 import math
 from datetime import datetime
 from functools import partial
@@ -17,6 +18,7 @@ from .staff_payloads import (
     Agreed,
     CertificateIssued,
     CertifiedPoint,
+    LeftOut,
     RodChecked,
     RuleRecord,
     Stood,
@@ -37,11 +39,10 @@ def certificate(
     release: str,
     now: datetime,
 ) -> CertificateIssued:
-    """A certificate over rod checks, passed or not. The log that it closes must hold.
+    """A certificate over all independent rod checks of this stand, passed or not. The log that it closes must hold.
 
-    Raises `Refused` with everything that is missing: "no-setup", "wrong-units", "unknown-check", "check-void",
-    "check-elsewhere" (of other profiles), "not-independent" (by the job's own plane), "serial-missing",
-    "no-such-sensor", "given-twice", and as `acceptance.missing`; the store's `LogDamaged`.
+    Raises `Refused` with everything that is missing: "no-setup", "wrong-units", "range-swapped", "serial-missing",
+    "no-such-sensor", and as `acceptance.missing`; the store's `LogDamaged`.
     """
     state.book.needs_setup()
     same_units(state, asked.units)
@@ -66,8 +67,8 @@ def certificate(
             check()
         except Refused as refused:
             faults += refused.faults
-    chosen = _chosen(state, asked, on, faults)
-    points = [_point(told) for _, told in chosen]
+    chosen, left_out = _chosen(state, on)
+    points = [_point(entry, told) for entry, told in chosen]
     if rules:
         faults += missing(points, rules[0])
     refuse(faults)
@@ -84,7 +85,7 @@ def certificate(
             _certified(entry, told, point, cell)
             for (entry, told), point, cell in zip(chosen, points, found.cells, strict=True)
         ),
-        bias_m=found.bias, spread_m=found.spread, rms_m=found.rms, worst_seq=worst[0].seq,
+        left_out=left_out, bias_m=found.bias, spread_m=found.spread, rms_m=found.rms, worst_seq=worst[0].seq,
         worst_m=worst[1].difference_m, reached_m=found.reached, beyond=tuple(chosen[i][0].seq for i in found.beyond),
         passed=found.passed, rule=_rule(rules[0], found, longest_reach(keeper.fit(state))), cautions=cautions,
         head_seq=head_seq, head_hash=head_hash, issued_utc=utc_text(now), release=release,
@@ -111,48 +112,30 @@ def _certified(entry: Entry, told: RodChecked, point: Point, cell: Cell | None) 
     )  # fmt: skip
 
 
-def _point(told: RodChecked) -> Point:
+def _point(entry: Entry, told: RodChecked) -> Point:
+    swing = math.radians(told.swing_deg or 0.0)  # without one the point is refused
+    back = complex(told.x_m, told.y_m) * cmath.rect(1.0, swing)
     return Point(
         told.difference_m, told.reach_share, _SIDES[told.edge_point.removeprefix("tooth_")],
         math.radians(told.pose.pitch_deg), math.radians(told.pose.roll_deg),
-        None if told.swing_deg is None else math.radians(told.swing_deg), told.stood.setup,
+        None if told.swing_deg is None else swing, told.stood.setup, (back.real, back.imag, told.elevation_m),
+        f"entry {entry.seq}",
     )  # fmt: skip
 
 
-def _chosen(state: JobState, asked: CertificateIn, on: Stood, faults: list[Fault]) -> Chosen:
-    """The rod checks that were asked for, or all that may count; what may not goes to `faults`."""
-    every = {e.seq: (e, e.payload) for e in state.entries if isinstance(e.payload, RodChecked)}
-    if asked.checks is None:
-        return [
-            (e, told) for e, told in every.values()
-            if e.seq not in state.void and _same(told.stood, on) and told.staff.by != "plane"
-        ]  # fmt: skip
-    found: Chosen = []
-    for i, seq in enumerate(asked.checks):
-        where, known = f"checks.{i}", every.get(seq)
-        if asked.checks.index(seq) != i:
-            faults.append(Fault("given-twice", where, f"entry {seq} again", "each check once"))
-        elif known is None:
-            faults.append(Fault("unknown-check", where, f"entry {seq}", "the entry of a rod check"))
-        elif seq in state.void:
-            faults.append(Fault("check-void", where, f"entry {seq}, which does not count any more",
-                                "a rod check that counts", "check that point again"))  # fmt: skip
-        elif not _same(known[1].stood, on):
-            faults.append(Fault(
-                "check-elsewhere", where, f"entry {seq}, of another machine or attachment, or of another revision",
-                "a rod check of what stands on the job now", "a certificate is of one machine as it was measured",
-            ))  # fmt: skip
-        elif known[1].staff.by == "plane":
-            faults.append(Fault("not-independent", where, f"entry {seq}, read from the job's own laser plane",
-                                "a staff by level or total station",
-                                "the plane's elevation came from the tool itself"))  # fmt: skip
-        else:
-            found.append(known)
-    return found
-
-
-def _same(one: Stood, other: Stood) -> bool:
-    return (one.machine_hash, one.attachment_hash) == (other.machine_hash, other.attachment_hash)
+def _chosen(state: JobState, on: Stood) -> tuple[Chosen, tuple[LeftOut, ...]]:
+    """The rod checks of what stands on the job now, in this stand, that count and are independent; and all others of it:
+    nobody may choose among them."""
+    ours = [
+        (e, told) for e in state.entries if isinstance(told := e.payload, RodChecked) and told.stood == on
+    ]  # fmt: skip
+    void = {e.seq for e, _ in ours if e.seq in state.void}
+    left_out = tuple(
+        LeftOut(seq=e.seq, difference_m=told.difference_m,
+                because="withdrawn or void" if e.seq in void else "not independent")
+        for e, told in ours if e.seq in void or not told.independent
+    )  # fmt: skip
+    return [(e, told) for e, told in ours if e.seq not in void and told.independent], left_out
 
 
 def _serials(keeper: Keeper, state: JobState, asked: CertificateIn) -> list[Fault]:

@@ -38,8 +38,13 @@ def rod_checks(entries: list[Entry]) -> list[tuple[Entry, RodChecked]]:
     return [(e, e.payload) for e in entries if isinstance(e.payload, RodChecked)]
 
 
+def independent(checks: list[tuple[Entry, RodChecked]]) -> list[tuple[Entry, RodChecked]]:
+    """Those whose staff's elevation did not come from the tool: what is wrong with its height is in the others too."""
+    return [each for each in checks if each[1].independent]
+
+
 def together(checks: list[tuple[Entry, RodChecked]]) -> Agreement | None:
-    """What rod checks say together; None with fewer than two."""
+    """What independent rod checks say together; None with fewer than two."""
     if len(checks) < 2:
         return None
     began = checks[0][0].observed_utc
@@ -104,16 +109,21 @@ def latest_wear(state: JobState, until: date) -> dict[str, tuple[Entry, WearChec
     now = state.attachment
     return {
         e.payload.edge_point: (e, e.payload)
-        for e in state.entries
-        if isinstance(e.payload, WearChecked) and e.seq not in state.void and e.observed_utc.date() <= until
-        and now is not None and e.payload.stood.attachment_hash == now.hash
-    }  # fmt: skip
+        for e in _until(state, until)
+        if isinstance(e.payload, WearChecked)
+        and now is not None
+        and e.payload.stood.attachment_hash == now.hash
+    }
 
 
-def latest_laser(state: JobState, until: date) -> tuple[Entry, LaserTested] | None:
-    """The last test of a laser up to a day."""
-    found = [
-        (e, e.payload) for e in state.entries
-        if isinstance(e.payload, LaserTested) and e.seq not in state.void and e.observed_utc.date() <= until
-    ]  # fmt: skip
-    return found[-1] if found else None
+def latest_laser(state: JobState, until: date) -> dict[str, tuple[Entry, LaserTested]]:
+    """The last test of each laser up to a day."""
+    return {
+        e.payload.laser: (e, e.payload) for e in _until(state, until) if isinstance(e.payload, LaserTested)
+    }
+
+
+def _until(state: JobState, day: date) -> list[Entry]:
+    """Entries observed up to a day that still count, in the order of their times: one entered late is no later test."""
+    found = [e for e in state.entries if e.seq not in state.void and e.observed_utc.date() <= day]
+    return sorted(found, key=lambda e: (e.observed_utc, e.seq))

@@ -60,16 +60,22 @@ def rod_check(state: JobState, seq: int, asked: RodCheckIn, keeper: Keeper, aime
     expected = _expected(keeper, state, seq, asked.edge_point, record, added(height.terms, reference, -1.0))
     tool = height.elevation + over
     hangs_on = height.hangs_on | (frozenset() if known is None else known.hangs_on)
-    against, more = _against(state, found, asked, aimed, staff.elevation_m)
-    x, y, _ = found.level(asked.edge_point)
     swing = asked.swing_deg if asked.pose is None or asked.pose.swing_deg is None else asked.pose.swing_deg
+    against, more = _against(state, found, asked, aimed, staff.elevation_m, swing)
+    x, y, _ = found.level(asked.edge_point)
     return RodChecked(
         edge_point=asked.edge_point, pose=record, edge_height_m=over, elevation_m=tool, staff=staff,
         difference_m=tool - staff.elevation_m, own_m=math.hypot(expected.own, staff.standard_m),
-        common_m=expected.common, reach_m=math.hypot(x, y),
+        common_m=expected.common, x_m=x, y_m=y,
         reach_share=math.hypot(x, y) / longest_reach(machine), swing_deg=swing, stood=stood(state), against=against,
+        independent=staff.by == "elevation" or (staff.by == "level" and known is not None and _declared(known)),
         hangs_on=tuple(sorted(hangs_on | more)), note=asked.note,
     )  # fmt: skip
+
+
+def _declared(known: Known) -> bool:
+    """Whether nothing of a point's elevation was measured by the tool."""
+    return all(what == Enters.BENCHMARK for _, what in known.terms)
 
 
 def resting(asked: RodCheckIn | WearCheckIn) -> q.PoseIn:
@@ -201,14 +207,14 @@ def _reading(value: float | str, units: str, where: str) -> float:
 
 
 def _against(
-    state: JobState, found: Pose, asked: RodCheckIn, aimed: Aimed, staff: float
+    state: JobState, found: Pose, asked: RodCheckIn, aimed: Aimed, staff: float, swing_deg: float | None
 ) -> tuple[AgainstTarget | None, frozenset[int]]:
     """(tool and staff against the target, what that hangs on besides). `Refused` where a target has no number here."""
     aim = aimed(state, asked.target, None)
     if aim is None or asked.target is None:
         return None, frozenset()
     teeth = asked.edge_point in TOOTH_POINTS
-    swing = None if asked.swing_deg is None else math.radians(asked.swing_deg)
+    swing = None if swing_deg is None else math.radians(swing_deg)
     told = readout(found, state.book, aim, line="teeth" if teeth else "edge", swing=swing, lean=state.lean)
     point = told.points[asked.edge_point.removeprefix("tooth_")]
     if point.target is None or point.elevation is None:
@@ -248,7 +254,8 @@ def wear_check(state: JobState, seq: int, asked: WearCheckIn, keeper: Keeper) ->
     """A point of the bucket against its profile, by tape or by a touch. Changes nothing.
 
     Raises `Refused` with every fault: "no-setup", "wrong-units", "exactly-one" way, "no-such-point", "wear-absurd",
-    "says-little", "not-both" of what goes with one way only, "unknown-benchmark", "height-unknown".
+    "says-little", "not-both" of what goes with one way only, "unknown-benchmark", "height-unknown", "not-independent"
+    where the height itself was set by the same point of the bucket.
     """
     state.book.needs_setup()
     same_units(state, asked.units)
@@ -273,15 +280,29 @@ def wear_check(state: JobState, seq: int, asked: WearCheckIn, keeper: Keeper) ->
     found, over = _edge(machine, asked)
     record = as_record(found, resting(asked))
     terms = added(height.terms, known.terms, -1.0)
+    against = _set_by(state, terms)
+    if asked.edge_point in against:
+        raise Refused([
+            Fault("not-independent", "edge_point", f"{asked.edge_point}, by which the height itself was set",
+                  "a height set by another part of the bucket",
+                  "its wear is in both and cancels: set the height with a part that is not worn, or tape the bucket")
+        ])  # fmt: skip
     expected = _expected(keeper, state, seq, asked.edge_point, record, terms)
     _, down = pin_way(found, asked.edge_point)
     misclosure = height.elevation + over - known.elevation
     worn = wear_by_touch(misclosure, down, expected.standard)
     return WearChecked(
         edge_point=asked.edge_point, profile_m=profile, wear_m=worn.amount, standard_m=worn.standard, taped_m=None,
-        point=asked.point, pose=record, misclosure_m=misclosure, down=down, stood=stood(state),
+        point=asked.point, pose=record, misclosure_m=misclosure, down=down, against=against, stood=stood(state),
         hangs_on=tuple(sorted(height.hangs_on | known.hangs_on)), note=asked.note,
     )  # fmt: skip
+
+
+def _set_by(state: JobState, terms: Terms) -> tuple[str, ...]:
+    """The points of this bucket that a misclosure rests on: what has worn of them is in it."""
+    found = (state.observations.get(seq) for seq, what in sorted(terms) if what == Enters.EDGE)
+    points = (seen.point for seen in found if seen is not None and seen.stand.attachment == state.attachment)
+    return tuple(dict.fromkeys(points))
 
 
 def _taped(state: JobState, asked: WearCheckIn, profile: float) -> WearChecked:

@@ -1,6 +1,7 @@
 """What checks by staff, of wear and of the laser carry, and certificates. Written once, never migrated; no height hangs
 on any of them. Lengths in metres, angles in degrees."""
 
+import math
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
@@ -45,8 +46,9 @@ class Stood(_Closed):
 
 
 class RodChecked(Payload):
-    """`difference_m`: tool minus staff; `own_m`, `common_m`: standards of it, staff included in the former.
-    `reach_share`: of boom and stick stretched out."""
+    """`difference_m`: tool minus staff; `own_m`, `common_m`: standards of it, staff included in the former. `x_m`, `y_m`:
+    the point in the level frame. `reach_share`: of boom and stick stretched out. `independent`: the staff's elevation
+    did not come from the tool itself."""
 
     edge_point: str
     pose: PoseRecord
@@ -56,16 +58,24 @@ class RodChecked(Payload):
     difference_m: float
     own_m: float
     common_m: float
-    reach_m: float
+    x_m: float
+    y_m: float
     reach_share: float
     swing_deg: float | None
     stood: Stood
     against: AgainstTarget | None
+    independent: bool
+
+    @property
+    def reach_m(self) -> float:
+        """Level distance from the swing axis."""
+        return math.hypot(self.x_m, self.y_m)
 
 
 class WearChecked(Payload):
     """`wear_m`: positive where the point is shorter than the profile has it; `profile_m` its way from the bucket pin.
-    By tape `taped_m`; by a touch on `point` the `misclosure_m` and how steeply it pointed `down` (1 straight down)."""
+    By tape `taped_m`; by a touch on `point` the `misclosure_m`, how steeply it pointed `down` (1 straight down), and
+    `against` which points of the same bucket: what both have worn does not show."""
 
     edge_point: str
     profile_m: float
@@ -76,6 +86,7 @@ class WearChecked(Payload):
     pose: PoseRecord | None
     misclosure_m: float | None
     down: float | None
+    against: tuple[str, ...] = ()
     stood: Stood
 
 
@@ -134,6 +145,14 @@ class CertifiedPoint(_Closed):
     expected_m: float
 
 
+class LeftOut(_Closed):
+    """A rod check of the same stand and revisions that is no point of the certificate, and why."""
+
+    seq: int
+    difference_m: float
+    because: Literal["withdrawn or void", "not independent"]
+
+
 class Agreed(_Closed):
     """What the parties agreed, and who they are, in their own words."""
 
@@ -169,6 +188,7 @@ class CertificateIssued(Payload):
     sensors: dict[str, str]
     agreed: Agreed
     points: tuple[CertifiedPoint, ...]
+    left_out: tuple[LeftOut, ...]
     bias_m: float
     spread_m: float
     rms_m: float

@@ -151,10 +151,6 @@ class CertificateIn(Recording):
     serials: dict[str, Text] = Field(
         max_length=40, description="Serial number of every sensor of the profiles, by its name there."
     )
-    checks: list[Annotated[int, Field(ge=2)]] | None = Field(
-        None, min_length=1, max_length=500, description="Rod checks by their entries; left out, all that count of the "
-        "machine and attachment that stand on the job now, in these revisions, by level or total station.",
-    )  # fmt: skip
     near_to_percent: float = Field(
         55.0, gt=0, lt=100, description="Reaches below so much of boom and stick stretched out are near."
     )

@@ -58,7 +58,14 @@ def points(tolerances: float = 0.004, per_cell: int = 2) -> list[Point]:
     for k, (distance, side, number) in enumerate(CELLS * per_cell):
         swing = (0.0, math.pi / 2)[number - 1]
         pitch, roll = (math.radians(3.0), 0.0) if number == 1 else (0.0, math.radians(-3.0))
-        found.append(Point((-1) ** k * tolerances, REACH[distance], side, pitch, roll, swing, 1))
+        place = (
+            7.0 * REACH[distance] * math.cos(swing),
+            7.0 * REACH[distance] * math.sin(swing),
+            -0.15 * (k // 18),
+        )
+        found.append(
+            Point((-1) ** k * tolerances, REACH[distance], side, pitch, roll, swing, 1, place, f"point {k}")
+        )
     return found
 
 
@@ -129,6 +136,27 @@ def test_a_swing_nobody_said() -> None:
     assert codes(some) == {"swing-unknown"}
 
 
+def test_one_point_read_again_and_again() -> None:
+    """A good point repeated would make the spread small: read again it is none."""
+    some = points()
+    again = [replace(some[4], place=(*some[4].place[:2], 0.03 * i), name=f"again {i}") for i in range(3)]
+    told = missing([*some, *again], RULE)
+    assert {each.code for each in told} == {"point-repeated"}
+    assert [each.found for each in told] == [
+        f"point 4 and again {i}, {0.03 * i:.3f} m apart" for i in range(3)
+    ]
+    far = [replace(some[4], place=(*some[4].place[:2], 0.101), name="another")]
+    assert missing([*some, *far], RULE) == []
+
+
+def test_moved_between_the_swings() -> None:
+    """The lean would not have to turn with a swing that was only typed."""
+    moved = [
+        replace(each, setup=2, pitch=math.radians(3.0), roll=0.0) if each.swing else each for each in points()
+    ]
+    assert codes(moved) == {"moved-meanwhile"}
+
+
 def test_all_faults_at_once() -> None:
     few = [replace(each, pitch=0.0, roll=0.0, swing=None) for each in points()[:5]]
     assert codes(few) == {"too-few-checks", "swing-unknown", "cell-empty", "lean-too-small"}
@@ -160,6 +188,6 @@ def test_the_ground_stays_at_every_swing(swing: float, lean: float) -> None:
     """A body on a slope that rises towards 0.7 rad, turned by any swing: plumb turned into the body, then read back."""
     way = 0.7 - swing
     n = (math.sin(lean) * math.cos(way), math.sin(lean) * math.sin(way), math.cos(lean))
-    point = Point(0.0, 0.5, "left", math.asin(n[0]), math.atan2(n[1], n[2]), swing, 1)
+    point = Point(0.0, 0.5, "left", math.asin(n[0]), math.atan2(n[1], n[2]), swing, 1, (1.0, 0.0, 0.0), "")
     assert math.remainder(point.ground - 0.7, 2 * math.pi) == pytest.approx(0.0, abs=1e-9)
     assert point.lean == pytest.approx(lean, rel=1e-9)

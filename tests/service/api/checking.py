@@ -67,7 +67,7 @@ def zone(job: JobDoer, off: float = 0.004, per_cell: int = 2, skip: tuple[Any, .
     for k, (distance, side, number) in enumerate(CELLS * per_cell):
         if (distance, side, number) in skip:
             continue
-        pose = on_slope(REACH[distance], -2.0, number)
+        pose = on_slope(REACH[distance], -2.0 - 0.15 * (k // len(CELLS)), number)
         staff = origin + pose.height(side) - off * (-1) ** k
         body = level_body(job, staff, as_asked(pose), side, swing_deg=SWINGS[number][0])
         found.append(job.post("rod-checks", body)["seq"])

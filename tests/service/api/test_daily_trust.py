@@ -288,6 +288,35 @@ def test_wear_by_a_touch(job: Make) -> None:
         "edge_point": "left", "point": "slab", "pose": as_asked(lower), "units": "m",
     })["check"]  # fmt: skip
     assert metres(told["wear"]) == pytest.approx(0.03, abs=0.002)
+    assert "against centre (what both have worn alike does not show)" in told["words"]
+    same = {"edge_point": "centre", "point": "slab", "pose": edge_at(-1.6), "units": "m"}
+    assert at.refused("wear-checks", same, 422) == {"/edge_point": "not-independent"}
+
+
+def test_the_plane_alone_proves_no_height(job: Make) -> None:
+    at = touched(job())
+    at.laser()
+    at.strike(0.4)
+    body = {"edge_point": "centre", "pose": edge_at(-1.9), "plane_reading": 101.6 + 0.4 - 99.7, "units": "m"}
+    told = at.post("rod-checks", body)["check"]
+    assert (told["word"], told["independent"]) == ("within", False)
+    day = at.get("daily-trust")
+    assert day["verdict"]["ok"] is None
+    assert "came from the tool itself" in day["verdict"]["words"]
+    assert day["together"] is None
+    rod(at, 0.0)
+    assert at.get("daily-trust")["verdict"]["ok"] is True
+
+
+def test_a_sensed_swing_holds_against_a_slope(job: Make) -> None:
+    at = touched(job())
+    at.target("drain", 1.6, along_percent=2.0)
+    pose = edge_at(-1.9) | {"swing_deg": 10.0}
+    at.post(
+        "stations", {"target": "drain", "station": 0.0, "edge_point": "centre", "pose": pose, "units": "m"}
+    )
+    told = at.post("rod-checks", level_body(at, 99.7, pose) | {"target": "drain"})["check"]
+    assert told["cut_fill"] is not None
 
 
 @pytest.mark.parametrize(

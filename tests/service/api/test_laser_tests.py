@@ -34,7 +34,16 @@ def test_a_laser_test(job: Make, units: str) -> None:
     assert "30.0 arc seconds, 4.4 mm at 30 m" in told["statements"][0]
     day = at.get("daily-trust")
     assert any("tilted by 30.0 arc seconds" in each and "estimate is 10" in each for each in day["warnings"])
-    assert day["laser"]["laser"] == "L-7"
+    assert [each["laser"] for each in day["lasers"]] == ["L-7"]
+
+
+def test_a_good_laser_hides_no_bad_one(job: Make) -> None:
+    at = job()
+    at.post("laser-tests", laser_body(math.radians(150 / 3600)))
+    at.post("laser-tests", laser_body(0.0) | {"laser": "L-8"})
+    day = at.get("daily-trust")
+    assert [each["laser"] for each in day["lasers"]] == ["L-7", "L-8"]
+    assert any("the laser L-7 tilted by 150.0 arc seconds" in each for each in day["warnings"])
 
 
 def test_a_level_laser_warns_of_nothing(job: Make) -> None:
