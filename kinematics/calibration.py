@@ -28,6 +28,8 @@ from .touched import HeightSeen, Seen
 Floats = NDArray[np.float64]
 AGREES_M = 1e-9
 """How far heights through the ordinary doors may be from those of the compiled fit: rounding of a few metres."""
+WORSE = 1.1
+"""Times the profile's own: less is no difference in an uncertainty."""
 _TELLING = 0.3  # a correlation below is not worth telling
 
 
@@ -68,7 +70,8 @@ class Calibrated:
     set with the found values. `offsets` (m) by group: the height of the body's origin in what it counts from, NaN of a
     group of suspects. `rms_before`, `rms_after`: of the residuals in their standard deviations, suspects left out.
     `consistent`: `chi_square`, of `freedom`, is below what it passes in one case of 20. `correlations`: every pair beyond
-    0.3. `worse_known`: in words, unknowns that the profile knew better. `doubts`: in words, what else limits this.
+    0.3. `worse_known`: in words, unknowns that the profile knew better; `unchecked`: in words, observations that bear on
+    what was found and that no other could show to be wrong. `doubts`: in words, what else limits this.
     """
 
     unknowns: tuple[str, ...]
@@ -90,6 +93,7 @@ class Calibrated:
     widened: float
     correlations: tuple[tuple[str, str, float], ...]
     worse_known: tuple[str, ...]
+    unchecked: tuple[str, ...]
     doubts: tuple[str, ...]
 
 
@@ -106,8 +110,8 @@ def calibrate(
     Raises `Refused` with all faults: "unknown-parameter", "given-twice", "not-finite" and what else is wrong with a
     number, at "seen.3.height"; what `angles_from` refuses, at "seen.3.readings.boom"; "no-such-point", "wrong-way" of a
     line; "too-few" with how many more; "all-in-one-posture"; "wrong-units" naming the factor; "not-separable" in words,
-    see `calibration_separable`; "too-many-suspects"; "not-explained" where residuals are five times too large;
-    "not-converged"; and what the ordinary doors refuse of the values found.
+    see `calibration_separable`; "too-many-suspects"; "undecided" of which observation is off; "not-explained" where
+    residuals are five times too large; "not-converged"; and what the ordinary doors refuse of the values found.
     """
     model = checked(sensors, sources, unknowns, seen)
     fitter = Fitter(model)
@@ -135,7 +139,7 @@ def calibrate(
         dict(zip(model.group_names, best.offsets.tolist(), strict=True)),
         _rms(before / own, best), _rms(after / own, best), best.sum_of_squares, best.freedom, consistent, widened,
         _correlations(model.unknowns, covariance), _worse(model, standard),
-        (*(each.words for each in apart.together), *_doubts(best, widened)),
+        _unchecked(model, best), (*(each.words for each in apart.together), *_doubts(best, widened)),
     )  # fmt: skip
 
 
@@ -223,7 +227,17 @@ def _worse(model: Model, standard: Floats) -> tuple[str, ...]:
         f"{name}: now known to {size(float(now), length=bool(length))}, by the profile to "
         f"{size(float(own), length=bool(length))}"
         for name, now, own, length in zip(model.unknowns, standard, model.own, model.lengths, strict=True)
-        if now > own
+        if now > WORSE * own
+    )
+
+
+def _unchecked(model: Model, best: Solved) -> tuple[str, ...]:
+    """A height alone in its group is none of them: it finds nothing but its group's offset."""
+    others = int(best.used.sum()) - 1
+    return tuple(
+        unchecked(model.seen[i].name, others)
+        for i in np.flatnonzero(best.used & np.isnan(best.off)).tolist()
+        if model.groups[i] < 0 or (model.groups[best.used] == model.groups[i]).sum() > 1
     )
 
 

@@ -12,6 +12,7 @@ Source: W. Baarda, A testing procedure for use in geodetic networks (1968), from
 import contextlib
 import functools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from .calibration_model import Model, Told
-from .errors import Fault, Refused
+from .errors import Fault, Refused, refuse
 from .least_squares import Fitted, fit
 
 Floats = NDArray[np.float64]
@@ -163,8 +164,8 @@ class Fitter:
         return found
 
     def search(self) -> Solved:
-        """The fit to all that agrees: without suspects. Raises `Refused`: "too-many-suspects", as `fit`, and as
-        `Model.tell`."""
+        """The fit to all that agrees: without suspects. Raises `Refused`: "too-many-suspects", "undecided", as `fit`, and
+        as `Model.tell`."""
         model = self.model
         everything = np.ones(len(model.seen), dtype=np.bool_)
         plain = None
@@ -187,6 +188,7 @@ class Fitter:
             if not self._enough(used):
                 break
             now = self.solve(used, now.values)
+        refuse(self._undecided(now))
         lost = int((~now.used).sum())
         if lost > most:
             names = ", ".join(model.seen[i].name for i in np.flatnonzero(~now.used).tolist())
@@ -196,6 +198,25 @@ class Fitter:
                       "look at these, at units and signs, and at whether the point or the machine moved meanwhile")
             ])  # fmt: skip
         return now
+
+    def _undecided(self, now: Solved) -> Iterator[Fault]:
+        """Suspects in whose place another observation might as well be left out: what contradicts what is open then, and
+        the order in which they were given must not decide."""
+        for i in np.flatnonzero(~now.used).tolist():
+            for j in np.flatnonzero(now.used & np.isnan(now.off)).tolist():
+                swapped = now.used.copy()
+                swapped[[i, j]] = True, False
+                try:
+                    other = self.solve(swapped, now.values)
+                except Refused:  # without it nothing is left to find something by
+                    continue
+                if other.sum_of_squares <= max(now.sum_of_squares, bound(other.freedom)):
+                    one, two = (self.model.seen[k].name for k in sorted((i, j)))
+                    yield Fault(
+                        "undecided", f"seen.{max(i, j)}", f"{one} and {two}, which contradict each other",
+                        "observations of which the others can tell which one is off",
+                        "look at both, and observe a third time what only they show",
+                    )  # fmt: skip
 
     def _far(self, robust: Solved) -> Which:
         """The observations that a robust fit leaves furthest, at most as many as may be suspects."""

@@ -1,6 +1,6 @@
 """A file's text with what a calibration found: zeros, dimensions, how well each is known, and where that came from."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,6 +9,7 @@ from kinematics.parameters import NAMES, TURNS, values_of
 from kinematics.sensor import Mounting, Sensor
 from kinematics.sources import USUAL
 
+from .calibrated import of_file
 from .keys import Holder, Key, NoKey, dotted, holders, not_written
 from .loader import Profile, parse_profile
 from .remounted import put_turn
@@ -32,7 +33,7 @@ class Also:
 
     key: str
     was: float | None
-    now: float
+    now: float | None
     why: str
 
 
@@ -44,17 +45,22 @@ class Recalibrated:
     also: tuple[Also, ...]
 
 
-def recalibrated(profile: Profile, found: Mapping[str, NewValue], table: Mapping[str, Any]) -> Recalibrated:
+def recalibrated(
+    profile: Profile, found: Mapping[str, NewValue], table: Mapping[str, Any], observed: Collection[str] = ()
+) -> Recalibrated:  # fmt: skip
     """The text of `profile` with `found` in it, by the names of `sources.Sources` that are this file's own.
 
-    `table`: [calibration] but for `of` and `from_revision`. A boom_length of 4.6062 m in a file in mm: `length = 4606.2`,
-    and the foot of the stick's cylinder, taped from the boom foot, goes along. Raises `Refused` with every fault:
-    "unknown-parameter", "not-written-so" for what no single key holds, and as `Rewriting.done`.
+    `table`: [calibration] but for `of` and `from_revision`. `observed`: the points of the bucket that anything was seen
+    of; a row of points that one key moves can be written as one of them was found only where the others were not.
+    A boom_length of 4.6062 m in a file in mm: `length = 4606.2`, and the foot of the stick's cylinder, taped from the
+    boom foot, goes along. Raises `Refused` with every fault: "unknown-parameter", "not-written-so" for what no single
+    key holds, and as `Rewriting.done`.
     """
-    writer = _Writer(profile, found)
+    writer = _Writer(profile, found, observed)
     refuse(writer.faults())
     writer.dimensions()
     writer.zeros()
+    writer.lost()
     writer.text.drop_table("restored")  # what was restored ends here
     unit_of = writer.unit_of
     of = {
@@ -72,8 +78,8 @@ def recalibrated(profile: Profile, found: Mapping[str, NewValue], table: Mapping
 
 
 class _Writer:
-    def __init__(self, profile: Profile, found: Mapping[str, NewValue]) -> None:
-        self.profile, self.found = profile, found
+    def __init__(self, profile: Profile, found: Mapping[str, NewValue], observed: Collection[str]) -> None:
+        self.profile, self.found, self.observed = profile, found, observed
         self.text = Rewriting(profile)
         self.held: dict[str, Holder] = holders(profile.document)
         self.values = values_of(profile.geometry)
@@ -112,6 +118,16 @@ class _Writer:
                         "not-written-so", name, f"{name} and {', '.join(apart)} moved unlike, at {dotted(held.path)}",
                         "points of one key that move alike", "one of them as unknown, or bucket.edge.points",
                     ))  # fmt: skip
+                stay = [
+                    each for each in held.shared
+                    if each not in self.found and each.rpartition("_")[0] in self.observed
+                ]  # fmt: skip
+                if stay:
+                    faults.append(Fault(
+                        "not-written-so", name, f"{name} without {', '.join(stay)}, which were observed where they are, "
+                        f"at {dotted(held.path)}", "points of one key that move alike",
+                        "all of them as unknowns, or give them by bucket.edge.points",
+                    ))  # fmt: skip
         for name, held in self.held.items():
             if isinstance(held, NoKey) and held.between in self.found and name.endswith("_x"):
                 faults.append(not_written(held.between, NoKey(held.paths, "moves what is taped from both its pins"),
@@ -134,6 +150,14 @@ class _Writer:
     def _less(self, name: str, values: Mapping[str, float]) -> float:
         held = self.held[name]
         return values[held.less] if held.less else 0.0
+
+    def lost(self) -> None:
+        """What was found together earlier, still stands, and counts by itself from now on: the table is made anew."""
+        said = of_file(self.profile.document)
+        kept = [] if said is None else [name for name in said.names if name not in self.found]
+        if said is not None and len(said.names) > 1 and kept:
+            why = f"{', '.join(kept)} found together earlier count by themselves now: name all that hang together again"
+            self.also.append(Also("calibration.correlations", None, None, why))
 
     def dimensions(self) -> None:
         """Every key whose parameter was found, and those that are reckoned from one that moved."""

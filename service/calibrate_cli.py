@@ -27,10 +27,14 @@ def calibrate(
     ] = None,
     apply: Annotated[bool, typer.Option("--apply", help="With --to: record it, as new revisions.")] = False,
     left_out: Annotated[
-        list[str] | None, typer.Option(help="With --apply: a suspect that was looked at; once for each.")
+        list[str] | None,
+        typer.Option(help="With --write or --apply: a suspect that was looked at; once for each."),
     ] = None,
     doubts_seen: Annotated[
-        bool, typer.Option("--doubts-seen", help="With --apply: what is doubtful is to count all the same.")
+        bool,
+        typer.Option(
+            "--doubts-seen", help="With --write or --apply: what is doubtful is to count all the same."
+        ),
     ] = False,
     token_file: Annotated[
         Path | None,

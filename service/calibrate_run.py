@@ -18,7 +18,7 @@ from machine_profiles import Profile
 from machine_profiles.sensor_pair import sensor_set
 
 from .api.calibration_answer import answered
-from .api.calibration_found import Pair, calibrated, no_sensors
+from .api.calibration_found import Pair, calibrated, no_sensors, unseen
 from .api.calibration_request import CalibrationIn
 from .bus.address import address_faults
 from .bus.feeder import Say, told
@@ -45,9 +45,15 @@ class Asked:
 def run_calibrate(asked: Asked, *, say: Say) -> dict[str, Any]:
     """The calibration, as the service answers it, `ok` beside it; written and recorded as asked. Raises `Refused`."""
     faults = [] if asked.to is None else [*address_faults(asked.to)]
-    if asked.to is None and (asked.apply or asked.left_out):
+    if asked.to is None and asked.apply:
         faults.append(
             Fault("bad-option", "--apply", "no --to", "the address of the service that keeps the profiles")
+        )
+    if (asked.left_out or asked.doubts_seen) and not (asked.apply or asked.write):
+        faults.append(
+            Fault(
+                "bad-option", "--left-out, --doubts-seen", "nothing to be written", "with --write or --apply"
+            )
         )
     if asked.write is not None and not asked.write.is_dir():
         faults.append(Fault("bad-option", "--write", str(asked.write), "a folder that is there", "make it"))
@@ -56,6 +62,7 @@ def run_calibrate(asked: Asked, *, say: Say) -> dict[str, Any]:
     found = _here(asked.file, body) if asked.to is None else _post(asked, "", body)
     ok = found["verdict"] == "found"
     if asked.write is not None:
+        refuse(unseen(found["suspects"], found["doubts"], asked.left_out, doubts_seen=asked.doubts_seen))
         _write(asked.write, found["profiles"], say)
     recorded: dict[str, Any] = {}
     if asked.apply:

@@ -89,7 +89,7 @@ class AlsoOut(TypedDict):
     kind: str
     key: str
     was: float | None
-    now: float
+    now: float | None
     why: str
 
 
@@ -144,6 +144,10 @@ class CalibrationOut(Strict):
     suspects: list[str] = Field(
         description="Names, for `left_out`; each one's words stand with its residual."
     )
+    doubts: list[str] = Field(
+        description="In words, what `doubts_seen` says was looked at: something found that nothing checks, or that the "
+        "profile knew better, or residuals larger than they should be."
+    )
     together: list[TogetherOut]
     fit: FitOut | None
     correlations: list[CorrelationOut]
@@ -178,7 +182,7 @@ def answered(told: Told, today: str) -> CalibrationOut:
         attachment=Reference(id=pair.attachment.id, revision=pair.attachment.content_hash),
         unknowns=[] if found is None else [*_unknowns(told, found, units)],
         residuals=[] if found is None else [*_residuals(told, found, units)],
-        suspects=[] if found is None else [each.name for each in found.suspects],
+        suspects=told.suspects, doubts=told.doubts,
         together=[
             {"names": [*each.names], "lost": each.lost, "words": each.words} for each in told.together
         ],
@@ -278,6 +282,8 @@ def _words(told: Told, units: LengthUnit) -> Iterator[str]:
         yield f"{each['words']}."
     for suspect in found.suspects:
         yield _sentence(f"Left out: {suspect.words}")
+    for unchecked in found.unchecked:
+        yield f"Doubtful: {unchecked}."
     for worse in found.worse_known:
         yield f"Taped better than touched: {worse}."
     for doubt in found.doubts:

@@ -1,6 +1,6 @@
 """A calibration computed: what was found, or what the postures cannot tell apart; and the files' texts with it."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,7 @@ from service.book.state import JobState
 from .calibration_ready import Ready, observations_sha256, placed, ready
 from .calibration_request import CalibrationIn
 
+MOST_TOLD = 300
 _NEEDS_MORE = frozenset({"too-few", "all-in-one-posture", "not-separable"})
 """What further touches mend: answered, not refused."""
 
@@ -71,8 +72,41 @@ class Told:
 
     @property
     def doubtful(self) -> bool:
-        """Whether residuals are larger than they should be, or nothing checks what was found."""
-        return self.found is not None and not (self.found.consistent and self.found.freedom)
+        """Whether residuals are larger than they should be, nothing checks something of it, or the profile knew something
+        better."""
+        found = self.found
+        if found is None:
+            return False
+        return bool(found.unchecked or found.worse_known) or not (found.consistent and found.freedom)
+
+    @property
+    def suspects(self) -> list[str]:
+        """The observations that were left out, by name."""
+        return [] if self.found is None else [each.name for each in self.found.suspects]
+
+    @property
+    def doubts(self) -> list[str]:
+        """In words, what whoever writes it down has to have looked at; none where nothing is `doubtful`."""
+        found = self.found
+        if found is None or not self.doubtful:
+            return []
+        return [*found.unchecked, *found.worse_known, *found.doubts]
+
+
+def unseen(
+    suspects: Collection[str], doubts: Collection[str], left_out: Collection[str], *, doubts_seen: bool
+) -> Iterator[Fault]:
+    """What has to be looked at before anything found is written: every suspect by name, and what is doubtful."""
+    if sorted(suspects) != sorted(left_out):
+        yield Fault(
+            "suspects-not-seen", "left_out", f"suspects: {', '.join(sorted(suspects)) or 'none'}",
+            "each suspect by name, and no other", "look at each: mistyped, misread, slipped?",
+        )  # fmt: skip
+    if doubts and not doubts_seen:
+        yield Fault(
+            "doubts-not-seen", "doubts_seen", "; ".join(doubts)[:MOST_TOLD], "true, once they were looked at",
+            "touch some more, or find what is off",
+        )  # fmt: skip
 
 
 def calibrated(asked: CalibrationIn, pair: Pair) -> Told:
@@ -148,6 +182,7 @@ def new_texts(told: Told, today: str) -> NewTexts:
             new = recalibrated(
                 attachment if kind == "attachment" else machine, named,
                 table | bound | {"names": order} | _rows(found, order),
+                frozenset(each.point for each in told.made.seen if isinstance(each, HeightSeen)),
             )  # fmt: skip
         except Refused as refused:
             faults += [_at_unknown(fault, found.unknowns) for fault in refused.faults]

@@ -117,9 +117,14 @@ class _Reader:
         """Under one set-up: minus the rod, or the elevation."""
         level = given.by == "level"
         standard = self._standard(where, given.standard, ROD_M if level else STATION_M)
-        for k, each in enumerate(given.seen):
+        heights = [
+            self._staff_height(f"{where}.seen.{k}", each, level=level) for k, each in enumerate(given.seen)
+        ]
+        # What a group counts from is found with the rest: 350 m over a datum are no wrong unit.
+        datum = 0.0 if level else next((height for height in heights if height is not None), 0.0)
+        for k, (each, read) in enumerate(zip(given.seen, heights, strict=True)):
             place = f"{where}.seen.{k}"
-            height = self._staff_height(place, each, level=level)
+            height = None if read is None else read - datum
             name = f"{given.name} {k + 1}"
             self._height(place, name, given.name, each, each.edge_point, height, standard)
 

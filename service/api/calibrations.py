@@ -29,7 +29,7 @@ from service.strict import Strict, example
 
 from .answers import Reference, stamp
 from .calibration_answer import CalibrationOut, answered, as_csv
-from .calibration_found import Pair, calibrated, new_texts, no_sensors
+from .calibration_found import Pair, calibrated, new_texts, no_sensors, unseen
 from .calibration_request import ApplyIn, CalibrationIn
 from .door import CallerDep, IdempotencyKey, ProfilesDep, WorkersDep
 from .error_budgets import CSV, media_type
@@ -247,17 +247,7 @@ def _applying(asked: ApplyIn, profiles: Profiles, today: str) -> Applying:
     told = calibrated(asked, pair)
     if told.found is None:
         raise Refused(told.missing)
-    suspects = sorted(each.name for each in told.found.suspects)
-    if suspects != sorted(asked.left_out):
-        raise Refused([
-            Fault("suspects-not-seen", "left_out", f"suspects: {', '.join(suspects) or 'none'}",
-                  "each suspect by name, and no other", "look at each: mistyped, misread, slipped?")
-        ])  # fmt: skip
-    if told.doubtful and not asked.doubts_seen:
-        raise Refused([
-            Fault("doubts-not-seen", "doubts_seen", "; ".join(told.found.doubts)[:120], "true, once they were looked at",
-                  "touch some more, or find what is off")
-        ])  # fmt: skip
+    refuse(unseen(told.suspects, told.doubts, asked.left_out, doubts_seen=asked.doubts_seen))
     texts = new_texts(told, today)
     changed = texts.changed(pair)
     refuse(own_faults(changed))

@@ -171,6 +171,26 @@ def test_a_straight_edge_moves_as_one() -> None:
     assert {fault.code for fault in caught.value.faults} == {"not-written-so"}
 
 
+def test_a_corner_found_alone_moves_none_that_was_observed() -> None:
+    """The fit moved the left corner alone; one key would move the centre with it, which was seen where it was."""
+    bucket = shipped()["attachment", "digging-1500"]
+    new, table = {"left_z": NewValue(-1.349, 0.001)}, TABLE | {"names": ["left_z"]}
+    with pytest.raises(Refused, match="without centre_z, which were observed") as caught:
+        recalibrated(bucket, new, table, {"left", "centre"})
+    assert [fault.code for fault in caught.value.faults] == ["not-written-so"]
+    assert recalibrated(bucket, new, table, {"left"}).text
+
+
+def test_what_counts_by_itself_from_now_on_is_told() -> None:
+    machine = shipped()["machine", "crawler-14t"]
+    found = {name: NewValue(0.06, 0.001) for name in ("boom.zero", "stick.zero")}
+    once = parse_profile(write(machine, found, correlations=[[-0.8]]).text)
+    again = write(once, {"boom.zero": NewValue(0.061, 0.001)})
+    assert [each.key for each in again.also] == ["calibration.correlations"]
+    assert "stick.zero" in again.also[0].why
+    assert write(once, found, correlations=[[-0.8]]).also == ()
+
+
 @pytest.mark.parametrize(
     ("name", "keys"),
     [("stick_cylinder_foot_x", "to_inner"), ("fore_boom_length", "stick.cylinder.foot.to_inner")],

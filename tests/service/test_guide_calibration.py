@@ -88,6 +88,20 @@ def test_new_files_are_written_and_never_over_others(folder: Path) -> None:
     assert (folder / "digger.toml").read_text(encoding="utf-8") == ours()[0].source_text
 
 
+def test_suspects_are_not_written_unseen(folder: Path) -> None:
+    found = folder / "found"
+    found.mkdir()
+    file = told(folder, staff_readings=[staff(wrong={3: 0.6096})])
+    refused = run(file, "--write", str(found), "--json")
+    assert refused.exit_code == 2
+    assert [each["code"] for each in json.loads(refused.stdout)["faults"]] == ["suspects-not-seen"]
+    assert [*found.iterdir()] == []
+    name = json.loads(run(file, "--json").stdout)["suspects"][0]
+    assert run(file, "--write", str(found), "--left-out", name, "--doubts-seen").exit_code == 1
+    assert len([*found.iterdir()]) == 1
+    assert run(file, "--doubts-seen").exit_code == 2
+
+
 @pytest.mark.parametrize(
     ("more", "word"),
     [

@@ -227,12 +227,60 @@ def test_what_may_be_found_is_listed(client: Client) -> None:
     assert told["boom_length"] == {"name": "boom_length", "unit": "m", "value": 4.6, "standard": 0.0005}
 
 
+def levels(link: str, count: int, **off: float) -> list[Json]:
+    """Levels on one link in as many postures; `off` (deg) of one that is named so."""
+    found = []
+    for k in range(count):
+        made = level_on(link, 10.0 + 5.0 * k, -80.0 + 2.0 * k, 20.0)
+        found.append(
+            made | {"name": f"{link} {k}", "inclination_deg": made["inclination_deg"] + off.get(f"_{k}", 0.0)}
+        )
+    return found
+
+
+def test_what_nothing_checks_is_doubtful(client: Client) -> None:
+    """Many levels on the boom say nothing of a single one on the stick, which is 2 deg wrong."""
+    lines = {
+        "touches": [],
+        "staff_readings": [],
+        "link_checks": [*levels("boom", 6), *levels("stick", 1, _0=2.0)],
+    }
+    told = client.post(PATH, body(**lines), 200)
+    assert told["verdict"] == "doubtful"
+    assert any(each.startswith("stick 0: the other") for each in told["doubts"])
+    assert faults(apply(client, 422, **lines), 422) == {"/doubts_seen": "doubts-not-seen"}
+
+
+@pytest.mark.parametrize("wrong", ["_0", "_1"])
+def test_of_two_that_contradict_none_is_chosen(client: Client, wrong: str) -> None:
+    """Whichever comes first: nothing else tells which of two levels on the stick is 2 deg off."""
+    lines = [*levels("boom", 6), *levels("stick", 2, **{wrong: 2.0})]
+    problem = client.post(PATH, body(touches=[], staff_readings=[], link_checks=lines), 422)
+    assert faults(problem, 422) == {"/link_checks/7": "undecided"}
+    assert "stick 0 and stick 1" in problem["errors"][0]["found"]
+
+
+def test_a_total_station_far_above_its_datum(client: Client) -> None:
+    """350 m over the sea is no wrong unit: what a set-up counts from is found with the rest."""
+    rods = staff()
+    elevations = [
+        {key: each[key] for key in ("readings", "edge_point")} | {"elevation": 351.6 - each["rod"]}
+        for each in rods["seen"]
+    ]
+    told = client.post(PATH, body(staff_readings=[rods | {"by": "total-station", "seen": elevations}]), 200)
+    by_rod = client.post(PATH, body(), 200)
+    for one, other in zip(told["unknowns"], by_rod["unknowns"], strict=True):
+        # Another standard of the staff, weighed a little otherwise.
+        assert one["found"]["deg"] == pytest.approx(other["found"]["deg"], abs=0.05)
+
+
 def test_shipped_profiles_are_nobodys(client: Client) -> None:
     asked = body(
         machine="crawler-14t",
         attachment="digging-1500",
         machine_revision="0" * 64,
         attachment_revision="0" * 64,
+        doubts_seen=True,
     )
     for kind in ("machine", "attachment"):
         name = {"machine": "crawler-14t", "attachment": "digging-1500"}[kind]
@@ -254,6 +302,7 @@ def test_applied_counted_taken_back(client: Client) -> None:
     seen: Json = {
         "touches": [touches(count=12)], "staff_readings": [],
         "link_checks": [level_on("stick", 60.0, -80.0, 20.0) | {"uncertainty_deg": 0.3}],
+        "doubts_seen": True,
     }  # fmt: skip
     done = apply(client, **seen, key="once")
     assert apply(client, **seen, key="once", **_given(old, bucket))["id"] == done["id"]
