@@ -16,6 +16,7 @@ from typing import Literal
 from scipy.special import chdtri, stdtrit
 
 from .errors import Fault, Refused, refuse
+from .units import LengthUnit, to_metres
 
 Word = Literal["within", "beyond", "far beyond"]
 PROBABILITY = 0.95
@@ -27,7 +28,7 @@ FINEST_M = 1e-6
 """Nothing here is read finer: what is smaller is rounding, not a finding."""
 FEWEST, FEWEST_OF_A_LINE = 2, 3
 _FOUND_OFTEN = 0.9
-_FOOT_M = 0.3048
+_FOOT_M = to_metres(1.0, LengthUnit.FT)
 _LEAST_SLIP_M, _SLIP_WITHIN_M = 0.05, 0.01
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from .arm import Pose, pose
 from .calibration_model import Model
 from .calibration_values import unoffered
+from .calibration_words import FOOT
 from .errors import Fault, Refused, refuse
 from .linkage import wrapped
 from .mounting_lines import Level, in_plane, plumb_of_arm
@@ -20,7 +21,7 @@ ALIKE_RAD = math.radians(1.0)
 """Postures that differ by no more in any angle are one."""
 _TURNED_RAD = math.radians(30.0)
 FACTORS = {
-    1.0 / 0.3048: "feet given as metres", 0.3048: "metres given as feet", 1000.0: "millimetres given as metres",
+    1.0 / FOOT: "feet given as metres", FOOT: "metres given as feet", 1000.0: "millimetres given as metres",
     0.001: "metres given as millimetres", 100.0: "centimetres given as metres", 12.0: "inches given as feet",
     1.0 / 12.0: "feet given as inches", 10.0: "a decimal point one place off", 0.1: "a decimal point one place off",
     -1.0: "the wrong sign: readings of a rod grow downwards, heights upwards",

@@ -3,7 +3,9 @@
 import math
 from collections.abc import Mapping, Sequence
 
-FOOT = 0.3048
+from .units import LengthUnit, to_metres
+
+FOOT = to_metres(1.0, LengthUnit.FT)
 _STEPS = (
     (FOOT, "ft", 2), (1.0, "m", 2), (0.5, "m", 1), (0.1, "m", 1), (0.1 * FOOT, "ft", 1),
 )  # fmt: skip

@@ -12,11 +12,10 @@ from typing import Literal
 
 from scipy.special import betaincinv
 
+from .agreement import FACTOR
 from .errors import Fault, refuse
 from .grade import NOISE_M
 
-FACTOR = 1.959963984540054
-"""Of a normal distribution, 95 % within so many standard uncertainties either way (GUM table G.1)."""
 POINTS = ("left", "centre", "right")
 Sureness = Literal["surely within", "not sure", "surely beyond"]
 

@@ -60,7 +60,7 @@ def suspicion(told: RodChecked) -> str | None:
         return None
     metres = abs(told.difference_m)
     if found.unit == "ft":
-        return f"{metres:.3f} m = {metres / 0.3048:.2f} ft: mistyped?"
+        return f"{metres:.3f} m = {from_metres(metres, LengthUnit.FT):.2f} ft: mistyped?"
     return f"{metres:.3f} m, all but {found.count:g} m: staff misread, or mistyped?"
 
 

@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import Field
 
+from kinematics.agreement import FACTOR
 from kinematics.arm import Pose
 from kinematics.dug_summary import POINTS, Dug, Extreme, Sureness, summary
 from kinematics.grade import cut_fill
@@ -29,7 +30,7 @@ from .jobs import JobId
 from .level_book import withdrawn_directly
 from .readouts import WhyOut, aim_of, changes, elsewhere, read_line
 from .still import StreamDep
-from .trust import COVERAGE_PERCENT, FACTOR, Judged, judge
+from .trust import COVERAGE_PERCENT, Judged, judge
 
 router = APIRouter(prefix="/v1/jobs/{job}/checks", tags=["checks"])
 RULE = (

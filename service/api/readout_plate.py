@@ -10,6 +10,7 @@ import math
 import re
 from typing import Any
 
+from kinematics.agreement import FACTOR
 from kinematics.digits import PLAIN, ROUNDED, SIGNED, UNSIGNED, Figure, Plate
 from kinematics.leaf import TRUSTED, Leaf
 from kinematics.parameters import EDGE_POINTS
@@ -17,7 +18,6 @@ from kinematics.units import LengthUnit, show_number
 
 from .corrections import LEAST_DEG, cylinders_in, least_shown, size
 from .readouts import ReadoutOut
-from .trust import FACTOR
 
 Json = dict[str, Any]
 

@@ -3,6 +3,7 @@
 import csv
 import io
 
+from kinematics.agreement import FACTOR
 from kinematics.dug_summary import POINTS
 from kinematics.units import LengthUnit, show_number
 from service.book.dug_payloads import CheckTaken
@@ -11,9 +12,8 @@ from service.book.state import JobState
 from . import answers as a
 from .checks import dug_of, taken, word_of
 from .level_book import withdrawn_directly
-from .trust import FACTOR
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def as_csv(state: JobState) -> str:
@@ -76,4 +76,5 @@ def _length(metres: float | None, units: LengthUnit) -> str:
 
 
 def _text(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    """Nothing that a spreadsheet would take for a formula, spaces before it or not."""
+    return f"'{text}" if text.lstrip().startswith(_FORMULA) or text.startswith(("\t", "\r")) else text

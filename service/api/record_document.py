@@ -1,8 +1,10 @@
 """The as-dug record as a document, in the job's units: what a building inspector reads."""
 
+import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
+from kinematics.agreement import FACTOR
 from kinematics.units import LengthUnit, show, show_number
 from service.book import payloads as p
 from service.book.dug_payloads import CheckTaken
@@ -17,7 +19,6 @@ from .entry_words import revision
 from .level_book import level_book, withdrawn_directly
 from .record_csv import pose_words
 from .record_drawing import Drawn, long_section
-from .trust import FACTOR
 
 _MOST_DRAWINGS = 12
 _NONE, _TIED = "\u2013", "\u00a0"
@@ -116,7 +117,7 @@ def _summary_row(units: LengthUnit, told: TargetSummaryOut) -> tuple[str, ...]:
     within = _NONE
     if share is not None:
         interval = f"{share.low_percent:.1f} to {share.high_percent:.1f} %"
-        within = f"{share.count} of {share.of}, {share.percent:.0f} % ({interval})"
+        within = f"{share.count} of {share.of}, {math.floor(share.percent)} % ({interval})"
     spread = _NONE if told.spread is None else show_number(told.spread["m"], units)
     return (
         told.target, f"\u00b1{show_number(told.tolerance['m'], units)}", str(told.count), str(told.void),

@@ -4,12 +4,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from kinematics.agreement import FACTOR
 from kinematics.units import LengthUnit, show, show_number, to_metres
 from service.book.dug_payloads import CheckTaken
 from service.book.state import Entry
 
 from .drawing import FAMILY, INK, RULE, line, text
-from .trust import FACTOR
 
 MOST_DRAWN = 400
 """Checks in one drawing; of more, those farthest from the target."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 from typing_extensions import TypedDict
 
+from kinematics.agreement import FACTOR
 from kinematics.arm import Pose
 from kinematics.errors import Fault, Refused
 from kinematics.sensing import readings_of
@@ -33,8 +34,6 @@ from .answers import Length, length
 
 Floats = NDArray[np.float64]
 COVERAGE_PERCENT = 95.0
-FACTOR = 1.959963984540054
-"""Of a normal distribution, 95 % within so many standard uncertainties either way (GUM table G.1)."""
 _AT = {name: i for i, name in enumerate(NUMBERS)}
 _REMEDY, _SOURCE = CHOICES.index("remedy"), CHOICES.index("source")
 

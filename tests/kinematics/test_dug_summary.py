@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from kinematics.dug_summary import FACTOR, Dug, share, summary, sureness
+from kinematics.agreement import FACTOR
+from kinematics.dug_summary import Dug, share, summary, sureness
 from kinematics.errors import Refused
 
 ENDS = 1e-9

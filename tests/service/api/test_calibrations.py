@@ -240,7 +240,7 @@ def levels(link: str, count: int, **off: float) -> list[Json]:
 
 def test_what_nothing_checks_is_doubtful(client: Client) -> None:
     """Many levels on the boom say nothing of a single one on the stick, which is 2 deg wrong."""
-    lines = {
+    lines: Json = {
         "touches": [],
         "staff_readings": [],
         "link_checks": [*levels("boom", 6), *levels("stick", 1, _0=2.0)],

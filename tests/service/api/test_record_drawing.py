@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from kinematics.agreement import FACTOR
 from kinematics.units import LengthUnit, show
 from service.api.record_drawing import long_section
-from service.api.trust import FACTOR
 from service.book.dug_payloads import CheckedPoint, CheckTaken
 from service.book.payloads import PoseRecord
 from service.book.state import Entry
