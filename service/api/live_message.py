@@ -184,13 +184,13 @@ class Watch:
         if leaf is None or press is None or not leaf.read(self._feed.said):
             return self._slowly().model_dump_json()
         key = press.key()
-        text = press.print(key)
-        if text is not None:
-            return text.decode()
-        told = self._slowly()
+        told: ReadoutOut | None = None
         if not press.has(key):
+            told = self._slowly()
             press.set(key, told)
-        return told.model_dump_json()
+        # Through the plate even where it was made this moment: the next viewer of this number is told the same figures.
+        text = press.print(key)
+        return (told or self._slowly()).model_dump_json() if text is None else text.decode()
 
     def _slowly(self) -> ReadoutOut:
         """The readout by the way that tells every fault and warning."""

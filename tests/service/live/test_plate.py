@@ -15,7 +15,7 @@ from kinematics.sensor_set import SensorSet
 from service.access.caller import LOCAL
 from service.api.live_message import Watch
 from service.api.readout_plate import Press
-from service.api.readouts import Line
+from service.api.readouts import Line, ReadoutOut
 from service.book.trusting import sets_of
 from service.live.clock import SenderClock
 from service.live.feed import Feed, Fitted
@@ -26,7 +26,7 @@ from .making import ATTACHMENT, MACHINE, Door, Json, dated, differences, said, s
 
 # A figure for programs is told to a nanometre (deg, percent: as many places).
 PLACES = 1e-9
-PRINT = Press.print
+PRINT, SET = Press.print, Press.set
 WAYS = {
     "m": (MACHINE, ATTACHMENT, "m", "edge"), "mm": (MACHINE, ATTACHMENT, "mm", "edge"),
     "ft, teeth": (MACHINE, "trenching-600", "ft", "teeth"),
@@ -67,8 +67,13 @@ class Both:
             feed.changed()
 
     def compare(self) -> Json:
-        """The message, the same by both; counted when the plate printed it."""
+        """The message, the same by both; counted when a plate from before printed it."""
         printed: list[bytes | None] = []
+        made: list[bytes] = []
+
+        def setting(press: Press, key: bytes, told: ReadoutOut) -> None:
+            made.append(key)
+            SET(press, key, told)
 
         def spied(press: Press, key: bytes) -> bytes | None:
             printed.append(PRINT(press, key))
@@ -76,8 +81,9 @@ class Both:
 
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(Press, "print", spied)
+            patch.setattr(Press, "set", setting)
             told, slow = (json.loads(watch.message(None, self.now)[1]) for watch in (self.fast, self.slow))
-        self.printed += any(each is not None for each in printed)
+        self.printed += not made and any(each is not None for each in printed)
         told.pop("at"), slow.pop("at")
         assert list(told) == list(slow)
         assert differences(told, slow, PLACES) == []
@@ -105,6 +111,18 @@ def watched(door: Door) -> Watched:
         return made[way, aimed]
 
     return get
+
+
+def test_who_comes_second_is_told_the_same_figures(watched: Watched) -> None:
+    """Of one number, whether its plate had still to be made or not: to the last digit."""
+    both = watched("m", aimed=True)
+    angles = {n: each.low + 0.5 * (each.high - each.low) for n, each in both.sensors.assembly.ranges.items()}
+    both.hear(pose(both.sensors.assembly, pitch=0.0101, roll=-0.0067, **angles))
+    both.fast._make_ready()  # no plate yet
+    first, second = (json.loads(both.fast.message(None, both.now + later)[1]) for later in (0.0, 0.01))
+    assert first["number"] == second["number"]
+    assert first["readout"] is not None
+    assert first["readout"] == second["readout"]
 
 
 # Mostly where nothing is to be warned of: a warning is told by the slow way.
