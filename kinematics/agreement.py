@@ -29,7 +29,7 @@ FINEST_M = 1e-6
 FEWEST, FEWEST_OF_A_LINE = 2, 3
 _FOUND_OFTEN = 0.9
 _FOOT_M = to_metres(1.0, LengthUnit.FT)
-_LEAST_SLIP_M, _SLIP_WITHIN_M = 0.05, 0.01
+_LEAST_SLIP_M, _SLIP_WITHIN_M, _SLIP_AT_MOST_M = 0.05, 0.01, 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,19 +215,22 @@ class Slip:
 def slip(difference: float, expected: float) -> Slip | None:
     """The slip of the pen that a difference (m) looks like, None where it looks like none.
 
-    Only far beyond what was expected (standard, m) and more than 50 mm: within 10 mm of whole feet, up to 10, of whole
-    decimetres up to 1 m (a misread staff), or of whole metres up to 10. 0.61 m: 2 ft.
+    Only far beyond what was expected (standard, m) and more than 50 mm: of whole feet or metres, up to 10, within 10 mm
+    or what was expected (95 %), at most 30 mm; of whole decimetres up to 1 m (a misread staff) within 10 mm. 0.61 m: 2 ft.
     """
     size = abs(difference)
     if size <= max(FAR * expected, _LEAST_SLIP_M):
         return None
+    within = min(max(FACTOR * expected, _SLIP_WITHIN_M), _SLIP_AT_MOST_M)
     known = [
-        *((k * _FOOT_M, Slip(float(k), "ft")) for k in range(1, 11)),
-        *((0.1 * k, Slip(0.1 * k, "m")) for k in range(1, 10)),
-        *((float(k), Slip(float(k), "m")) for k in range(1, 11)),
+        *((k * _FOOT_M, within, Slip(float(k), "ft")) for k in range(1, 11)),
+        *((0.1 * k, _SLIP_WITHIN_M, Slip(0.1 * k, "m")) for k in range(1, 10)),
+        *((float(k), within, Slip(float(k), "m")) for k in range(1, 11)),
     ]
-    off, found = min(((abs(size - length), each) for length, each in known), key=lambda pair: pair[0])
-    return found if off <= _SLIP_WITHIN_M else None
+    near = [
+        (abs(size - length), i) for i, (length, most, _) in enumerate(known) if abs(size - length) <= most
+    ]
+    return known[min(near)[1]][2] if near else None
 
 
 def _too_few(found: int, least: int) -> Fault:

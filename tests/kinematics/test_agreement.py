@@ -164,6 +164,13 @@ def test_slips(metres: float, count: float, unit: str) -> None:
         assert found.unit == unit
 
 
+def test_a_slip_on_top_of_an_honest_difference() -> None:
+    """2 ft mistyped, by a tool that is itself 10 mm off; a decimetre is near almost anything, and stays at 10 mm."""
+    assert slip(0.6197, 0.009) == slip(0.6096, 0.009)
+    assert slip(0.645, 0.02) is None
+    assert slip(0.7105, 0.009) is None
+
+
 def test_a_slip_within_the_uncertainty_is_none() -> None:
     assert slip(0.61, 0.3) is None
 
