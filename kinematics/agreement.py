@@ -216,7 +216,7 @@ def slip(difference: float, expected: float) -> Slip | None:
     """The slip of the pen that a difference (m) looks like, None where it looks like none.
 
     Only far beyond what was expected (standard, m) and more than 50 mm: of whole feet or metres, up to 10, within 10 mm
-    or what was expected (95 %), at most 30 mm; of whole decimetres up to 1 m (a misread staff) within 10 mm. 0.61 m: 2 ft.
+    or what was expected (95 %), at most 30 mm; of whole decimetres up to 1 m, a misread staff, within 10 mm. 0.61: 2 ft.
     """
     size = abs(difference)
     if size <= max(FAR * expected, _LEAST_SLIP_M):

@@ -28,6 +28,7 @@ from .touched import HeightSeen, Seen
 Floats = NDArray[np.float64]
 AGREES_M = 1e-9
 """How far heights through the ordinary doors may be from those of the compiled fit: rounding of a few metres."""
+SURPRISING = 3.0
 WORSE = 1.1
 """Times the profile's own: less is no difference in an uncertainty."""
 _TELLING = 0.3  # a correlation below is not worth telling
@@ -70,7 +71,8 @@ class Calibrated:
     set with the found values. `offsets` (m) by group: the height of the body's origin in what it counts from, NaN of a
     group of suspects. `rms_before`, `rms_after`: of the residuals in their standard deviations, suspects left out.
     `consistent`: `chi_square`, of `freedom`, is below what it passes in one case of 20. `correlations`: every pair beyond
-    0.3. `worse_known`: in words, unknowns that the profile knew better; `unchecked`: in words, observations that bear on
+    0.3. `worse_known`: in words, unknowns that the profile knew better; `surprising`: that changed by more than both
+    uncertainties together allow; `unchecked`: in words, observations that bear on
     what was found and that no other could show to be wrong. `doubts`: in words, what else limits this.
     """
 
@@ -93,6 +95,7 @@ class Calibrated:
     widened: float
     correlations: tuple[tuple[str, str, float], ...]
     worse_known: tuple[str, ...]
+    surprising: tuple[str, ...]
     unchecked: tuple[str, ...]
     doubts: tuple[str, ...]
 
@@ -139,7 +142,8 @@ def calibrate(
         dict(zip(model.group_names, best.offsets.tolist(), strict=True)),
         _rms(before / own, best), _rms(after / own, best), best.sum_of_squares, best.freedom, consistent, widened,
         _correlations(model.unknowns, covariance), _worse(model, standard),
-        _unchecked(model, best), (*(each.words for each in apart.together), *_doubts(best, widened)),
+        _surprising(model, best.values - model.was, standard), _unchecked(model, best),
+        (*(each.words for each in apart.together), *_doubts(best, widened)),
     )  # fmt: skip
 
 
@@ -228,6 +232,18 @@ def _worse(model: Model, standard: Floats) -> tuple[str, ...]:
         f"{size(float(own), length=bool(length))}"
         for name, now, own, length in zip(model.unknowns, standard, model.own, model.lengths, strict=True)
         if now > WORSE * own
+    )
+
+
+def _surprising(model: Model, change: Floats, standard: Floats) -> tuple[str, ...]:
+    return tuple(
+        f"{name} changed by {size(float(by), length=bool(length))}, {abs(by) / own:.0f} times the uncertainty that the "
+        f"profile gives it ({size(float(own), length=bool(length))}): a slipped bracket, another part, or something "
+        "observed wrongly?"
+        for name, by, now, own, length in zip(
+            model.unknowns, change, standard, model.own, model.lengths, strict=True
+        )
+        if abs(by) > SURPRISING * math.hypot(now, own)
     )
 
 

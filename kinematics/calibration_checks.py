@@ -1,6 +1,7 @@
 """What is wrong with unknowns and observations before anything is fitted to them."""
 
 import math
+import statistics
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
@@ -20,6 +21,8 @@ from .touched import BODY, LINKS, HeightSeen, LineSeen, Seen
 ALIKE_RAD = math.radians(1.0)
 """Postures that differ by no more in any angle are one."""
 _TURNED_RAD = math.radians(30.0)
+_LEANS_RAD = math.radians(2.0)
+"""The total tilt of one stand stays while the body swings; what more it differs by is no zero of a sensor's."""
 FACTORS = {
     1.0 / FOOT: "feet given as metres", FOOT: "metres given as feet", 1000.0: "millimetres given as metres",
     0.001: "metres given as millimetres", 100.0: "centimetres given as metres", 12.0: "inches given as feet",
@@ -55,6 +58,7 @@ def checked(
         poses.append(there)
         faults += [fault.at(f"seen.{i}") for fault in found]
     refuse(faults)
+    refuse(_leaning(seen, poses))
     if enough:
         refuse(_too_few(unknowns, seen))
         refuse(_alike(seen, [one for one in poses if one is not None]))
@@ -137,7 +141,7 @@ def _misfit(there: Pose, one: Seen) -> Iterator[Fault]:
         yield Fault(
             "wrong-way", "line", f"a line {math.degrees(abs(apart)):.0f} deg from where the readings put the link",
             f"one within {math.degrees(_TURNED_RAD):.0f} deg",
-            "check which way its outer end points (ahead)" if isinstance(one.line, Level)
+            "check its sign, and which way its outer end points (ahead)" if isinstance(one.line, Level)
             else "check whether the outer pin is below the inner",
         )  # fmt: skip
 
@@ -154,6 +158,24 @@ def _too_few(unknowns: Sequence[str], seen: Sequence[Seen]) -> Iterator[Fault]:
             f"at least {missing} more, better twice as many as unknowns",
             "touch in more postures, or ask for fewer unknowns", {"missing": missing},
         )  # fmt: skip
+
+
+def _leaning(seen: Sequence[Seen], poses: Sequence[Pose | None]) -> Iterator[Fault]:
+    """Heights of one group are of one stand: who leans otherwise than most of it was read elsewhere, or wrongly."""
+    groups: dict[str, list[tuple[int, float]]] = {}
+    for i, (one, there) in enumerate(zip(seen, poses, strict=True)):
+        if isinstance(one, HeightSeen) and there is not None:
+            groups.setdefault(one.group, []).append((i, math.acos(min(1.0, there.plumb[2]))))
+    for group, tilts in groups.items():
+        middle = statistics.median(tilt for _, tilt in tilts)
+        for i, tilt in tilts:
+            if abs(tilt - middle) > _LEANS_RAD:
+                yield Fault(
+                    "lean-differs", f"seen.{i}.readings",
+                    f"a body that leans {math.degrees(tilt):.1f} deg, {math.degrees(middle):.1f} deg in most of {group}",
+                    f"one stand, within {math.degrees(_LEANS_RAD):g} deg",
+                    "check what the body's sensor said; after a move give the point another name",
+                )  # fmt: skip
 
 
 def _alike(seen: Sequence[Seen], poses: Sequence[Pose]) -> Iterator[Fault]:

@@ -11,7 +11,7 @@ _STEPS = (
 )  # fmt: skip
 _MOST_STEPS = 10
 _CLEARER = 6.0  # a step must be this many times what an error is known by, else any number is near one
-_WITHIN = 3.0
+_WITHIN, _WITHIN_OF_TENTHS = 3.0, 1.5
 
 
 def size(value: float, *, length: bool, sign: bool = False) -> str:
@@ -37,7 +37,7 @@ def round_number(off: float, spread: float, told: float) -> str:
         if (
             0 < count <= _MOST_STEPS
             and step > _CLEARER * spread
-            and abs(abs(off) - count * step) <= _WITHIN * spread
+            and abs(abs(off) - count * step) <= (_WITHIN if step >= FOOT else _WITHIN_OF_TENTHS) * spread
         ):
             value = count * step / (FOOT if unit == "ft" else 1.0)
             return f"{value:.{digits}f} {unit}: mistyped or misread?"

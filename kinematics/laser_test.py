@@ -37,6 +37,10 @@ _SAME_M, _SAME_RAD = 0.5, math.radians(5.0)
 _ALIKE = 0.25
 """Of the way from staff to staff: stands whose ways to A and B differ by no more hardly show a cone."""
 MOST_READING_M = 10.0
+_MIDWAY = 0.1
+"""Of the way from staff to staff: further from the middle a stand is not midway, or a length is in another unit."""
+MOST_RESIDUAL_M = 0.005
+"""Of a difference of two staff readings: a laser that works is read to a few millimetres (common practice, no source)."""
 _UNKNOWNS = ("height", "ahead", "left", "cone")
 
 
@@ -127,7 +131,8 @@ def laser_test(
     test. Curvature and refraction are taken off. Readings 1.500 on A and 1.504 on B with the mark towards B, 1.504 and
     1.500 with it turned about, 40 m apart: height 0, rising 0.0001 (20.6 arc seconds) towards the mark. Raises
     `Refused` with every fault: "not-finite", "out-of-range", "too-few-sights", "headings-missing", "stands-alike",
-    "negative-uncertainty"."""
+    "not-midway" of a single stand, "negative-uncertainty"; "sights-disagree" where a series contradicts itself and no
+    spread can be told: a misread staff would else be told as a tilt."""
     refuse(_faults(sights, apart, claimed, before))
     numbers = sorted({sight.series for sight in sights})
     by_series = {i: [sight for sight in sights if sight.series == i] for i in numbers}
@@ -141,6 +146,8 @@ def laser_test(
     freedom = sum(each.freedom for each in series)
     square = math.fsum(r * r for each in series for r in each.residuals)
     variance = square / freedom if freedom >= LEAST_FREEDOM else None
+    if variance is None:  # else their scatter is told, and tested
+        refuse(_contradicting(numbers, series))
     inverse = np.mean([each for _, each in found], axis=0) / len(found)  # of means over the series
     deviations = [
         _deviation(
@@ -156,6 +163,19 @@ def laser_test(
         else Test(reading, claimed * spread_limit(freedom), freedom),
         None if before is None or reading is None else _ratio(reading, freedom, *before),
     )  # fmt: skip
+
+
+def _contradicting(numbers: Sequence[int], series: Sequence[Series]) -> Iterator[Fault]:
+    for number, each in zip(numbers, series, strict=True):
+        worst = max(map(abs, each.residuals))
+        if worst > MOST_RESIDUAL_M:
+            yield Fault(
+                "sights-disagree", "sights",
+                f"series {number} contradicts itself: {1e3 * worst:.1f} mm are left of a difference",
+                f"at most {1e3 * MOST_RESIDUAL_M:g} mm",
+                "one staff was misread or mistyped, or the laser moved: read it anew",
+                {"residual_m": worst},
+            )  # fmt: skip
 
 
 def _ratio(spread: float, freedom: int, before: float, freedom_before: int) -> tuple[float, float, float]:
@@ -252,6 +272,15 @@ def _layout(number: int, sights: Sequence[Sight], apart: float, *, full: bool) -
                 f"{len(missing)} of the four quarters missing", "the laser's mark in four headings a quarter turn apart",
                 "turn the laser on its tripod by 90 deg between readings",
             )  # fmt: skip
+    if not full and len(stands) == 1:
+        yield from (
+            Fault(
+                "not-midway", "sights", f"{where}: the laser {stand:g} m from A",
+                f"midway, {0.5 * apart:g} m from A, give or take {_MIDWAY * apart:g} m",
+                "check along, apart and their unit",
+            )
+            for stand in stands if abs(stand - 0.5 * apart) > _MIDWAY * apart
+        )  # fmt: skip
     if full and len(stands) < STANDS:
         yield Fault(
             "too-few-sights",

@@ -110,9 +110,11 @@ def _here(file: Path, body: Mapping[str, Any]) -> dict[str, Any]:
                 Fault("missing-field", kind, shown(name), f"a {kind}'s file, or the id of a shipped one")
             )
             continue
-        beside = file.parent / name
+        beside = next(
+            (each for each in (file.parent / name, file.parent / f"{name}.toml") if each.is_file()), name
+        )
         try:
-            halves.append(find(kind, str(beside) if beside.is_file() else name))
+            halves.append(find(kind, str(beside)))
         except Refused as refused:
             faults += refused.faults
     asked: CalibrationIn | None = None

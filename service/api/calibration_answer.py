@@ -145,8 +145,8 @@ class CalibrationOut(Strict):
         description="Names, for `left_out`; each one's words stand with its residual."
     )
     doubts: list[str] = Field(
-        description="In words, what `doubts_seen` says was looked at: something found that nothing checks, or that the "
-        "profile knew better, or residuals larger than they should be."
+        description="In words, what `doubts_seen` says was looked at: something found that nothing checks, that goes "
+        "against what the profile knew, or that it knew better, or residuals larger than they should be."
     )
     together: list[TogetherOut]
     fit: FitOut | None
@@ -284,10 +284,12 @@ def _words(told: Told, units: LengthUnit) -> Iterator[str]:
         yield _sentence(f"Left out: {suspect.words}")
     for unchecked in found.unchecked:
         yield f"Doubtful: {unchecked}."
+    for surprise in found.surprising:
+        yield _sentence(f"Doubtful: {surprise}")
     for worse in found.worse_known:
-        yield f"Taped better than touched: {worse}."
+        yield f"Known better by the profile, if that is right: {worse}."
     for doubt in found.doubts:
-        yield f"Doubtful: {doubt}."
+        yield f"{'Doubtful' if told.doubtful else 'To know'}: {doubt}."
 
 
 def _sentence(words: str) -> str:

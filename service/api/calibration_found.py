@@ -72,12 +72,14 @@ class Told:
 
     @property
     def doubtful(self) -> bool:
-        """Whether residuals are larger than they should be, nothing checks something of it, or the profile knew something
-        better."""
+        """Whether residuals are larger than they should be, nothing checks something of it, or it goes against what
+        the profile knew, or knew better."""
         found = self.found
         if found is None:
             return False
-        return bool(found.unchecked or found.worse_known) or not (found.consistent and found.freedom)
+        return bool(found.unchecked or found.surprising or found.worse_known) or not (
+            found.consistent and found.freedom
+        )
 
     @property
     def suspects(self) -> list[str]:
@@ -90,7 +92,7 @@ class Told:
         found = self.found
         if found is None or not self.doubtful:
             return []
-        return [*found.unchecked, *found.worse_known, *found.doubts]
+        return [*found.unchecked, *found.surprising, *found.worse_known, *found.doubts]
 
 
 def unseen(

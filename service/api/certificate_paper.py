@@ -89,11 +89,11 @@ def _parts(told: CertificateIssued, own: str) -> tuple[Part, ...]:
     units = LengthUnit(told.units)
     word = "passed" if told.passed else "not passed"
     caption = (
-        "Tool minus staff of every point over its reach, in millimetres. Triangles point to their corner, circles "
+        "Tool minus staff of every point over its reach. Triangles point to their corner, circles "
         "are the centre, hollow marks the second swing. Dashed: the tolerance; dotted: bias \u00b1 k \u00d7 spread."
     )
     return (
-        Verdict(ok=told.passed, word=word, text=told.verdict_text), *_left_out(told, units),
+        Verdict(ok=told.passed, word=word, text=told.verdict_text), *_earlier(told, units), *_left_out(told, units),
         Heading("The rule"), Paragraph(told.rule_text),
         Heading("Result"), _result(told, units),
         Heading("Sensors"),
@@ -114,6 +114,16 @@ def _parts(told: CertificateIssued, own: str) -> tuple[Part, ...]:
         ),
         Signatures((f"builder: {told.agreed.builder}", f"customer: {told.agreed.customer}")),
     )  # fmt: skip
+
+
+def _earlier(told: CertificateIssued, units: LengthUnit) -> tuple[Part, ...]:
+    if not told.earlier:
+        return ()
+    each = "; ".join(
+        f"entry {one.seq} at \u00b1{size(one.tolerance_m, units)}, {'passed' if one.passed else 'not passed'}"
+        for one in told.earlier
+    )
+    return (Paragraph(f"Issued before of this stand: {each}.", strong=True),)
 
 
 def _left_out(told: CertificateIssued, units: LengthUnit) -> tuple[Part, ...]:

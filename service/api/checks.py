@@ -10,6 +10,7 @@ from pydantic import Field
 from kinematics.agreement import FACTOR
 from kinematics.arm import Pose
 from kinematics.dug_summary import POINTS, Dug, Extreme, Sureness, summary
+from kinematics.errors import Fault
 from kinematics.grade import cut_fill
 from kinematics.readout import Aim, fall_of
 from kinematics.units import LengthUnit
@@ -178,8 +179,22 @@ def _decided(job: str, state: JobState, asked: CheckIn, record: Recorder) -> Che
         chain, found, asked.line, fall_of(found, state.book, aim, swing), None,
         cut=told.points["centre"].cut_fill is not None,
     )  # fmt: skip
-    warned = [*elsewhere(state, record.caller), *changes(job, state, keeper)]
+    warned = [*elsewhere(state, record.caller), *changes(job, state, keeper), *_another_line(state, asked)]
     return dug.check(state, asked, found, aim, told, _doubt(judged), why_not, warned)
+
+
+def _another_line(state: JobState, asked: CheckIn) -> Iterator[Fault]:
+    """Edge and tooth tips of one bucket are decimetres apart: mixed, their mean and spread say nothing."""
+    others = [
+        entry.seq for entry in taken(state)
+        if isinstance(told := entry.payload, CheckTaken) and entry.seq not in state.void
+        and told.target == asked.target and told.line != asked.line
+    ]  # fmt: skip
+    if others:
+        yield Fault(
+            "another-line", "line", f"the {asked.line}, {len(others)} checks of {asked.target} by the other line, first "
+            f"entry {others[0]}", "one line for all checks of a target", "withdraw this one if it was not meant",
+        )  # fmt: skip
 
 
 def _doubt(judged: Judged | None) -> dug.Doubt | None:

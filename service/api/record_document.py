@@ -1,6 +1,5 @@
 """The as-dug record as a document, in the job's units: what a building inspector reads."""
 
-import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
@@ -14,7 +13,7 @@ from service.store import StoredEvent, utc_text
 
 from . import answers as a
 from . import record_words as words
-from .checks import RULE, SummaryOut, TargetSummaryOut, dug_of, summary_out, taken
+from .checks import RULE, ShareOut, SummaryOut, TargetSummaryOut, dug_of, summary_out, taken
 from .entry_words import revision
 from .level_book import level_book, withdrawn_directly
 from .record_csv import pose_words
@@ -117,13 +116,18 @@ def _summary_row(units: LengthUnit, told: TargetSummaryOut) -> tuple[str, ...]:
     within = _NONE
     if share is not None:
         interval = f"{share.low_percent:.1f} to {share.high_percent:.1f} %"
-        within = f"{share.count} of {share.of}, {math.floor(share.percent)} % ({interval})"
+        within = f"{share.count} of {share.of}, {_percent(share)} % ({interval})"
     spread = _NONE if told.spread is None else show_number(told.spread["m"], units)
     return (
         told.target, f"\u00b1{show_number(told.tolerance['m'], units)}", str(told.count), str(told.void),
         figure(told.mean), spread, *farthest, within,
         *map(str, (told.surely_within, told.not_sure, told.surely_beyond)),
     )  # fmt: skip
+
+
+def _percent(share: ShareOut) -> str:
+    """To a tenth, and never 100 of less than all."""
+    return "100" if share.count == share.of else f"{min(share.percent, 99.9):.1f}"
 
 
 def _target(state: JobState, told: TargetSummaryOut) -> Iterator[Part]:
@@ -155,13 +159,13 @@ def _checks(state: JobState, checks: Sequence[Entry]) -> Table:
             show_number(FACTOR * max(point.elevation_standard_m for point in told.points), units),
             *(_signed(point.above_target_m, units) for point in told.points),
             show_number(FACTOR * max(point.cut_fill_standard_m for point in told.points), units),
-            f"{told.cross_slope_percent:+.1f}".replace("-", "\u2212"), dug_of(told).sureness,
+            f"{told.cross_slope_percent:+.1f}".replace("-", "\u2212"), told.line, dug_of(told).sureness,
             a.entry_status(entry, state, withdrawn),
         ))  # fmt: skip
     return Table(
         ("entry", "taken, UTC", "station" if sloping else "reach", "elevation left", "centre", "right", "within",
-         "above target left", "centre", "right", "within", "cross-slope %", "how sure", "status"),
-        tuple(rows), (*("right",) * 12, "left", "left"),
+         "above target left", "centre", "right", "within", "cross-slope %", "line", "how sure", "status"),
+        tuple(rows), (*("right",) * 12, "left", "left", "left"),
         f"Lengths in {_UNITS[units]}",
     )  # fmt: skip
 

@@ -3,7 +3,7 @@ reached."""
 
 from collections.abc import Iterator, Sequence
 
-from kinematics.units import LengthUnit, from_metres
+from kinematics.units import LengthUnit, from_metres, to_metres
 from service.book.staff_payloads import CertificateIssued, CertifiedPoint
 
 from .drawing import FAMILY, INK, PAPER, RULE, line, signed, text
@@ -33,7 +33,13 @@ class _Scale:
     def __init__(self, told: CertificateIssued) -> None:
         self.most = 1.15 * max(told.agreed.tolerance_m, told.reached_m, abs(told.worst_m))
         self.far = 1.05 * max(point.reach_m for point in told.points)
-        self.inch = LengthUnit(told.units) not in (LengthUnit.M, LengthUnit.MM)
+        feet = LengthUnit(told.units) not in (LengthUnit.M, LengthUnit.MM)
+        self.reach, self.fine = (
+            ("ft", LengthUnit.FT) if feet else ("m", LengthUnit.M),
+            "0.001 ft" if feet else "mm",
+        )
+        self.step = to_metres(0.001, LengthUnit.FT) if feet else to_metres(1.0, LengthUnit.MM)
+        """Of the figures beside the differences: so many metres is 1."""
 
     def x(self, reach: float) -> float:
         return _LEFT + reach / self.far * (_WIDE - _LEFT - _RIGHT)
@@ -45,19 +51,20 @@ class _Scale:
 
 def _grid(scale: _Scale) -> Iterator[str]:
     left, right = scale.x(0.0), scale.x(scale.far)
-    most = 1e3 * scale.most
+    most = scale.most / scale.step
     step = next((s for s in _STEPS if 2 * most / s <= _MOST_LINES), _STEPS[-1])
     for k in range(-int(most // step), int(most // step) + 1):
-        y = scale.y(k * step / 1e3)
+        y = scale.y(k * step * scale.step)
         yield line((left, y), (right, y), 1.6 if k == 0 else 0.5, INK if k == 0 else RULE)
         yield text(left - 10, y + 6, signed(k * step), anchor="end")
-    for reach in range(int(scale.far) + 1):
-        shown = from_metres(float(reach), LengthUnit.FT) if scale.inch else float(reach)
-        x = scale.x(float(reach))
+    name, unit = scale.reach
+    apart = 1 if unit == LengthUnit.M else 5
+    for reach in range(0, int(from_metres(scale.far, unit)) + 1, apart):
+        x = scale.x(to_metres(float(reach), unit))
         yield line((x, _HIGH - _FOOT), (x, _HIGH - _FOOT + 8), 1.0)
-        yield text(x, _HIGH - _FOOT + 28, f"{shown:.1f}" if scale.inch else f"{shown:g}", anchor="middle")
-    yield text(left - 90, _TOP - 22, "tool minus staff, mm")
-    yield text(right, _HIGH - _FOOT + 52, f"reach, {'ft' if scale.inch else 'm'}", anchor="end")
+        yield text(x, _HIGH - _FOOT + 28, f"{reach}", anchor="middle")
+    yield text(left - 90, _TOP - 22, f"tool minus staff, {scale.fine}")
+    yield text(right, _HIGH - _FOOT + 52, f"reach, {name}", anchor="end")
 
 
 def _limits(scale: _Scale, told: CertificateIssued) -> Iterator[str]:
@@ -65,7 +72,7 @@ def _limits(scale: _Scale, told: CertificateIssued) -> Iterator[str]:
     for sign, place in ((1, -8), (-1, 20)):
         y = scale.y(sign * told.agreed.tolerance_m)
         yield line((left, y), (right, y), 2.0, INK, "14 6")
-        words = f"tolerance {signed(round(sign * 1e3 * told.agreed.tolerance_m, 1))}"
+        words = f"tolerance {signed(round(sign * told.agreed.tolerance_m / scale.step, 1))}"
         yield text(right, y + place, words, anchor="end", bold=True)
         end = told.bias_m + sign * told.rule.factor * told.spread_m
         yield line((left, scale.y(end)), (right, scale.y(end)), 1.2, INK, "3 5")

@@ -18,6 +18,7 @@ from .staff_payloads import (
     Agreed,
     CertificateIssued,
     CertifiedPoint,
+    Earlier,
     LeftOut,
     RodChecked,
     RuleRecord,
@@ -85,7 +86,8 @@ def certificate(
             _certified(entry, told, point, cell)
             for (entry, told), point, cell in zip(chosen, points, found.cells, strict=True)
         ),
-        left_out=left_out, bias_m=found.bias, spread_m=found.spread, rms_m=found.rms, worst_seq=worst[0].seq,
+        left_out=left_out, earlier=_earlier(state, on),
+        bias_m=found.bias, spread_m=found.spread, rms_m=found.rms, worst_seq=worst[0].seq,
         worst_m=worst[1].difference_m, reached_m=found.reached, beyond=tuple(chosen[i][0].seq for i in found.beyond),
         passed=found.passed, rule=_rule(rules[0], found, longest_reach(keeper.fit(state))), cautions=cautions,
         head_seq=head_seq, head_hash=head_hash, issued_utc=utc_text(now), release=release,
@@ -136,6 +138,14 @@ def _chosen(state: JobState, on: Stood) -> tuple[Chosen, tuple[LeftOut, ...]]:
         for e, told in ours if e.seq in void or not told.independent
     )  # fmt: skip
     return [(e, told) for e, told in ours if e.seq not in void and told.independent], left_out
+
+
+def _earlier(state: JobState, on: Stood) -> tuple[Earlier, ...]:
+    """What was issued before of this stand, passed or not: nobody tries tolerances until one passes unseen."""
+    return tuple(
+        Earlier(seq=e.seq, tolerance_m=told.agreed.tolerance_m, passed=told.passed)
+        for e in state.entries if isinstance(told := e.payload, CertificateIssued) and told.stood == on
+    )  # fmt: skip
 
 
 def _serials(keeper: Keeper, state: JobState, asked: CertificateIn) -> list[Fault]:

@@ -108,7 +108,7 @@ def _statements(found: LaserTest, estimate: float, claimed: float | None) -> Ite
     for where, deviation in (*named, *([("alike all round (cone)", found.cone)] if found.cone else [])):
         yield _deviation(where, deviation)
     if found.reading_spread is None:
-        yield f"{found.freedom} readings to spare are too few to say how readings scatter, or what is chance"
+        yield f"{found.freedom} to spare of all readings, too few to say how readings scatter, or what is chance"
     else:
         yield (
             f"one staff reading scatters by {1e3 * found.reading_spread:.2f} mm (standard deviation, {found.freedom} "

@@ -32,6 +32,7 @@ LONGEST_STAFF_M = 10.0
 STANDARD_M = {"level": 0.002, "elevation": 0.005, "plane": 0.002}
 """Standard uncertainty of a staff's elevation where none is given (common practice, no source)."""
 TAPE_M = 0.003
+MOST_STAFF_M = 0.05
 _TURNS = ("tilt", "rotate")
 Aimed = Callable[[JobState, str | None, None], Aim | None]
 """The target of a name as a readout is held against it."""
@@ -147,6 +148,12 @@ def _staff(state: JobState, asked: RodCheckIn) -> tuple[Staff, Known | None]:
         ])  # fmt: skip
     read = partial(metres_within, units=asked.units)
     own = uncertainty_within(asked.uncertainty, asked.units, "uncertainty")
+    if own is not None and own > MOST_STAFF_M:
+        raise Refused([
+            Fault("out-of-range", "uncertainty", f"{asked.uncertainty} {asked.units}",
+                  f"at most {MOST_STAFF_M:g} m: a staff that is known worse checks nothing",
+                  "check the unit and the decimal point")
+        ])  # fmt: skip
     if asked.level is not None:
         return _levelled(state, asked.level, asked.units, own)
     if asked.elevation is not None:

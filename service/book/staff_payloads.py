@@ -153,6 +153,14 @@ class LeftOut(_Closed):
     because: Literal["withdrawn or void", "not independent"]
 
 
+class Earlier(_Closed):
+    """A certificate of the same stand and revisions that was issued before."""
+
+    seq: int
+    tolerance_m: float
+    passed: bool
+
+
 class Agreed(_Closed):
     """What the parties agreed, and who they are, in their own words."""
 
@@ -189,6 +197,7 @@ class CertificateIssued(Payload):
     agreed: Agreed
     points: tuple[CertifiedPoint, ...]
     left_out: tuple[LeftOut, ...]
+    earlier: tuple[Earlier, ...]
     bias_m: float
     spread_m: float
     rms_m: float

@@ -49,8 +49,8 @@ def test_its_file_is_taken_and_finds_what_is_in_it(tmp_path: Path, monkeypatch: 
     result = CliRunner().invoke(app, words)
     assert result.exit_code == 0, result.output
     assert result.stdout.startswith("crawler-14t with digging-1500: found\n")
-    # 0.3 deg were put in, readings rounded to 0.01 deg.
-    assert re.search(r"boom\.zero +3\.200 deg +3\.(49|50)\d deg", result.stdout), result.stdout
+    # 0.12 deg were put in, readings rounded to 0.01 deg.
+    assert re.search(r"boom\.zero +3\.200 deg +3\.3[12]\d deg", result.stdout), result.stdout
 
 
 def test_its_table_is_a_files() -> None:

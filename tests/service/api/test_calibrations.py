@@ -260,6 +260,29 @@ def test_of_two_that_contradict_none_is_chosen(client: Client, wrong: str) -> No
     assert "stick 0 and stick 1" in problem["errors"][0]["found"]
 
 
+def test_a_change_against_what_the_profile_knew(client: Client) -> None:
+    """An unadjusted level turns a zero that is known to 0.5 deg by 4: told, not believed."""
+    lines = [each | {"inclination_deg": each["inclination_deg"] + 4.0} for each in levels("boom", 6)]
+    told = client.post(
+        PATH, body(unknowns=["boom.zero"], touches=[], staff_readings=[], link_checks=lines), 200
+    )
+    assert told["verdict"] == "doubtful"
+    assert any("boom.zero changed by" in each and "observed wrongly?" in each for each in told["doubts"])
+
+
+def test_a_body_that_leans_otherwise(client: Client) -> None:
+    made = touches()
+    poses = [dict(each) for each in made["poses"]]
+    readings = poses[2]["readings"]
+    poses[2] = {
+        "readings": readings
+        | {"body": {"deg": [readings["body"]["deg"][0] - 8.0, readings["body"]["deg"][1]]}}
+    }
+    problem = client.post(PATH, body(touches=[made | {"poses": poses}]), 422)
+    assert [each["code"] for each in problem["errors"]] == ["lean-differs"]
+    assert problem["errors"][0]["pointer"].startswith("/touches/0/poses/2/readings")
+
+
 def test_a_total_station_far_above_its_datum(client: Client) -> None:
     """350 m over the sea is no wrong unit: what a set-up counts from is found with the rest."""
     rods = staff()

@@ -99,6 +99,7 @@ def test_a_tighter_tolerance_does_not_pass_and_says_so(client: Client, checked: 
     assert len(told["certificate"]["content"]["beyond"]) == 36
     page = client.http.get(f"{checked.path}/certificates/{told['seq']}?format=html").text
     assert "not passed" in page
+    assert "Issued before of this stand: entry" in page
 
 
 def test_everything_missing_at_once(job: Make) -> None:

@@ -73,6 +73,22 @@ def test_all_of_it_is_on_the_log(pit: JobDoer) -> None:
     assert payload["left"]["lateral_m"] - payload["right"]["lateral_m"] == pytest.approx(1.8, abs=0.01)
 
 
+def test_another_line_is_warned_of(client: Client, dug: JobDoer) -> None:
+    """Teeth stand proud of the edge: one of them among checks of the other would shift mean and spread."""
+    dug.post("attachment-changes", {"attachment": "digging-1500"})
+    there = {
+        "angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": 17.4},
+        "attitude_deg": {"pitch": 0.6, "roll": -0.4},
+    }
+    dug.post("touches", {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": there})
+    dug.target("footing", 1.42)
+    asked = {"target": "footing", "pose": there, "units": dug.units}
+    assert "another-line" not in {
+        each["code"] for each in dug.post("checks", asked | {"line": "teeth"})["check"]["warnings"]
+    }
+    assert "another-line" in {each["code"] for each in dug.post("checks", asked)["check"]["warnings"]}
+
+
 def test_warnings_are_kept(pit: JobDoer) -> None:
     deep = pit.post("checks", body(pit, -3.30))["check"]
     assert deep["points"]["centre"]["word"] == "fill"

@@ -293,6 +293,12 @@ def test_wear_by_a_touch(job: Make) -> None:
     assert at.refused("wear-checks", same, 422) == {"/edge_point": "not-independent"}
 
 
+def test_a_staff_known_to_a_metre_checks_nothing(job: Make) -> None:
+    at = touched(job())
+    body = level_body(at, 99.7, edge_at(-1.9), uncertainty=1.0)
+    assert at.refused("rod-checks", body, 422) == {"/uncertainty": "out-of-range"}
+
+
 def test_the_plane_alone_proves_no_height(job: Make) -> None:
     at = touched(job())
     at.laser()

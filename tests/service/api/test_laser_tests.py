@@ -37,6 +37,16 @@ def test_a_laser_test(job: Make, units: str) -> None:
     assert [each["laser"] for each in day["lasers"]] == ["L-7"]
 
 
+def test_one_misread_staff_is_no_tilt(job: Make) -> None:
+    at = job("ft")
+    body = laser_body(0.0, "ft")
+    sights = [dict(each) for each in body["sights"]]  # type: ignore[attr-defined]
+    sights[3]["reading_b"] += 0.5
+    assert at.refused("laser-tests", body | {"sights": sights}, 422) == {"/sights": "sights-disagree"}
+    beyond = [each | {"along": 131.2} for each in body["sights"]]  # type: ignore[attr-defined]
+    assert at.refused("laser-tests", body | {"sights": beyond}, 422) == {"/sights": "not-midway"}
+
+
 def test_a_good_laser_hides_no_bad_one(job: Make) -> None:
     at = job()
     at.post("laser-tests", laser_body(math.radians(150 / 3600)))
