@@ -23,6 +23,7 @@ _LARGEST = 1e15  # of a whole number of last places; beyond it a float has no di
 _POWERS = np.array([10.0**k for k in range(16)])
 _WHOLES = np.array([10**k for k in range(17)], dtype=np.int64)
 """Powers of ten, exact; no whole number of last places has more digits."""
+_TWO = np.frombuffer("".join(f"{k:02}" for k in range(100)).encode(), dtype=np.uint8)
 _WIDEST = 24  # sign, sixteen digits, point and what goes with them
 _MINUS, _PLUS, _POINT, _ZERO = (ord(each) for each in "-+.0")
 
@@ -38,7 +39,8 @@ class Figure:
 
 
 class Plate:
-    """Letters with places for figures. `letters` is one more than `figures`, and stand before, between and after them."""
+    """Letters (UTF-8) with places for figures. `letters` is one more than `figures`, and stand before, between and after
+    them."""
 
     def __init__(self, letters: Sequence[bytes], figures: Sequence[Figure]) -> None:
         if len(letters) != len(figures) + 1:
@@ -52,8 +54,13 @@ class Plate:
         self._decimals = np.array([each.decimals for each in figures], dtype=np.int64)
         self._ways = np.array([each.way for each in figures], dtype=np.int64)
         self._out = np.empty(len(self._letters) + _WIDEST * len(figures), dtype=np.uint8)
+        self._view = memoryview(self._out)
+        # Where each piece of the letters stands in it: figures seldom change their width, and then it stands there yet.
+        self._stands = np.full(len(letters), -1, dtype=np.int64)
+        # And what each figure was, in steps of its last place, and where it ended.
+        self._was = np.zeros((len(figures), 2), dtype=np.int64)
 
-    def fill(self, numbers: NDArray[np.float64]) -> bytes | None:
+    def fill(self, numbers: NDArray[np.float64]) -> str | None:
         """The text with these numbers in it; None where one is not finite, too large, or too near a half to be rounded
         here."""
         end = _fill(
@@ -64,61 +71,94 @@ class Plate:
             self._decimals,
             self._ways,
             numbers,
+            self._stands,
+            self._was,
             self._out,
         )
-        return self._out[:end].tobytes() if end >= 0 else None
+        return str(self._view[:end], "utf-8") if end >= 0 else None
 
 
 @compiled
 def _fill(
     letters: NDArray[np.uint8], ends: NDArray[np.int64], sources: NDArray[np.int64], scales: NDArray[np.float64],
-    decimals: NDArray[np.int64], ways: NDArray[np.int64], numbers: NDArray[np.float64], out: NDArray[np.uint8],
+    decimals: NDArray[np.int64], ways: NDArray[np.int64], numbers: NDArray[np.float64], stands: NDArray[np.int64],
+    was: NDArray[np.int64], out: NDArray[np.uint8],
 ) -> int:  # fmt: skip
-    """Write all; where the text ends, or -1 where a figure cannot be written."""
+    """Write all; where the text ends, or -1 where a figure cannot be written.
+
+    A piece that stands where it stood after the last call is left there, and with it the same figure behind it: nothing
+    was written beyond its beginning.
+    """
     at = 0
     start = 0
-    for i in range(len(sources)):
+    for i in range(len(sources) + 1):
         end = ends[i]
-        out[at : at + end - start] = letters[start:end]
+        moved = stands[i] != at
+        if moved:
+            for k in range(end - start):
+                out[at + k] = letters[start + k]
+            stands[i] = at
         at += end - start
         start = end
+        if i == len(sources):
+            break
         value = numbers[sources[i]] * scales[i]
         steps = abs(value) * _POWERS[decimals[i]]
         if not steps < _LARGEST:  # NaN too
+            stands[:] = -1  # what was written so far may reach into pieces to come
             return -1
         whole = int(steps)
         rest = steps - whole
         if ways[i] != PLAIN and abs(rest - 0.5) < _NEAR_A_HALF:
+            stands[:] = -1
             return -1
         if rest >= 0.5:
             whole += 1
-        if ways[i] == SIGNED:
-            out[at] = _MINUS if value < 0.0 and whole > 0 else _PLUS
-            at += 1
-        elif ways[i] != UNSIGNED and value < 0.0 and whole > 0:
-            out[at] = _MINUS
+        below = value < 0.0 and whole > 0 and ways[i] != UNSIGNED
+        steps_told = -whole if below else whole
+        if not moved and steps_told == was[i, 0]:
+            at = was[i, 1]
+            continue
+        if below or ways[i] == SIGNED:
+            out[at] = _MINUS if below else _PLUS
             at += 1
         at = _digits(whole, decimals[i], out, at)
-    rest_of_it = len(letters) - start
-    out[at : at + rest_of_it] = letters[start:]
-    return at + rest_of_it
+        was[i, 0] = steps_told
+        was[i, 1] = at
+    return at
 
 
 @compiled
 def _digits(whole: int, decimals: int, out: NDArray[np.uint8], at: int) -> int:
     """`whole` with a point before its last `decimals` digits, from `at` on; where it ends."""
-    count = decimals + 1
-    while count < len(_WHOLES) and _WHOLES[count] <= whole:
+    before = int(whole / _POWERS[decimals])  # twice as fast as a division of whole numbers, and at most one too many
+    after = whole - before * _WHOLES[decimals]
+    if after < 0:
+        before -= 1
+        after += _WHOLES[decimals]
+    count = 1
+    while count < len(_WHOLES) and _WHOLES[count] <= before:
         count += 1
-    end = at + count + (1 if decimals > 0 else 0)
-    left = np.uint64(whole)  # without a sign a division by ten is a product
-    k = end - 1
-    for i in range(count):
-        if decimals > 0 and i == decimals:
-            out[k] = _POINT
-            k -= 1
-        tenth = left // np.uint64(10)
-        out[k] = _ZERO + int(left - tenth * np.uint64(10))
-        left = tenth
-        k -= 1
-    return end
+    point = at + count
+    _run(before, at, point, out)
+    if decimals == 0:
+        return point
+    out[point] = _POINT
+    _run(after, point + 1, point + 1 + decimals, out)
+    return point + 1 + decimals
+
+
+@compiled
+def _run(whole: int, first: int, end: int, out: NDArray[np.uint8]) -> None:
+    """The last digits of `whole`, two at a time, into `out` from `first` to before `end`."""
+    left = np.uint64(whole)  # without a sign a division by a hundred is a product
+    k = end
+    while k - 1 > first:
+        hundredth = left // np.uint64(100)
+        two = 2 * int(left - hundredth * np.uint64(100))
+        out[k - 1] = _TWO[two + 1]
+        out[k - 2] = _TWO[two]
+        left = hundredth
+        k -= 2
+    if k > first:
+        out[first] = _ZERO + int(left % np.uint64(10))

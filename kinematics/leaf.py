@@ -52,11 +52,11 @@ NUMBERS = (
 CHOICES = (
     *(f"{p}_{what}" for p in EDGE_POINTS for what in ("word", "below_limit")),
     "lowest_point", "below_limit", "past_square",
-    *(f"{j}_{what}" for j in ADVISED for what in ("reaches", "lowest", "past_target", "past_limit")),
+    *(f"{j}_{what}" for j in ADVISED for what in ("reaches", "lowest", "past_target", "past_limit", "sides")),
 )  # fmt: skip
 """What `Leaf.choices` holds: 1 for yes, 0 for no, `NOTHING` where not known; of a word its place in `WORDS`, of a part of
-the bucket ("lowest_point", and "lowest" for what is then farthest below the target) its place in `Leaf.parts`."""
-MOVES = (*JOINTS, "tilt")
+the bucket ("lowest_point", and "lowest" for what is then farthest below the target) its place in `Leaf.parts`; "sides" as
+`sides_of`."""
 WORDS = ("on grade", "cut", "fill")
 NOTHING = 255
 TRUSTED = (*NUMBERS, *TRUST_NUMBERS)
@@ -66,11 +66,15 @@ _POINT, _WHOLE, _PLAY, _JOINT = (
 )
 _EACH_POINT, _EACH_JOINT = 4, 6
 _LOWEST, _MOVES = CHOICES.index("lowest_point"), CHOICES.index("boom_reaches")
-_EACH_MOVE = 4
+_EACH_MOVE = 5
 
+Least = tuple[float, float, float]
+"""What sentences tell at least: of an angle (rad), of a height, of what a cylinder is drawn (m)."""
 AGAINST = np.dtype([
     ("first", np.int64), ("aimed", np.int64),
-    *((name, np.float64) for name in ("origin", "receiver", "target", "tolerance", "limit", "lean", "play")),
+    *((name, np.float64) for name in (
+        "origin", "receiver", "target", "tolerance", "limit", "lean", "play", "least_rad", "least_m", "least_drawn_m"
+    )),
 ])  # fmt: skip
 """Book, aim and line for the compiled formulas (m, rad): `first` point of the line among the bucket's; NaN where not
 known."""
@@ -91,7 +95,6 @@ class Leaf:
 
     __slots__ = (
         "_said",
-        "_sides",
         "_taken",
         "_trusted",
         "choices",
@@ -111,9 +114,10 @@ class Leaf:
         line: str = "edge",
         lean: float | None = None,
         trust: Trust | None = None,
+        least: Least = (0.0, 0.0, 0.0),
     ) -> None:
-        """`line` and `lean` as in `readout`; `trust` of the same set, book, aim and line. Checks of the set are not read:
-        hold them against it by `angles_from`."""
+        """`line` and `lean` as in `readout`; `trust` of the same set, book, aim and line; `least` for "sides". Checks of
+        the set are not read: hold them against it by `angles_from`."""
         assembly = sensors.assembly
         steps, arms = program(sensors), levers(assembly)
         self.said_by = steps.numbers
@@ -126,20 +130,13 @@ class Leaf:
         given = np.zeros(1, dtype=AGAINST)
         if self.plain:
             _write_given(given[0], sensors, book, aim, line, lean)
+            given["least_rad"], given["least_m"], given["least_drawn_m"] = least
         self._said = np.empty(len(steps.numbers))
-        self._sides = np.empty(len(MOVES), dtype=np.uint8)
         self._taken = (
             assembly.parameters, assembly.limits, steps.rows, steps.bar, steps.cylinders, arms.spans, arms.edge, given,
             self._said, self.q, np.empty(chain.WIDTH), *desk(arms), self.numbers, self.choices,
         )  # fmt: skip
         self._trusted = None if trust is None else (*self._taken, trust.desk, trust.whole)
-
-    def sides(self, least_rad: float, least_m: float, least_drawn_m: float) -> bytes:
-        """What sentences about each of `MOVES` hang on besides figures, a byte each: signs of move, of cylinder, of what
-        it stays off by, and whether they are less than these (rad, m). 0.001 rad up where 0.002 is least: bits 0 and 1.
-        """
-        write_sides(self.numbers, least_rad, least_m, least_drawn_m, self._sides)
-        return self._sides.tobytes()
 
     def read(self, said: NDArray[np.float64]) -> bool:
         """Fill `numbers`, `choices` and `q` from what the sensors say (rad or m), shape and order of `said_by`.
@@ -347,31 +344,18 @@ def write_advice(g: np.void, told: Records, numbers: NDArray[np.float64], choice
         choices[at + 1] = one["deepest"]
         choices[at + 2] = int(one["below"] > g["tolerance"] + NOISE_M)
         choices[at + 3] = 0  # else nothing is told
+        choices[at + 4] = sides_of(g, one["move"], one["drawn"], one["off_by"], i == TILT)
 
 
 @compiled
-def write_sides(
-    numbers: NDArray[np.float64], least_rad: float, least_m: float, least_drawn_m: float, out: NDArray[np.uint8]
-) -> None:  # fmt: skip
-    """`Leaf.sides`; every comparison with NaN is false."""
-    for j in range(len(out)):
-        first = _JOINT + _EACH_JOINT * j
-        tilt = j == len(out) - 1
-        move = numbers[first]
-        cylinder = numbers[first] if tilt else numbers[first + 2]
-        off = numbers[first + 3]  # of a joint and of the tilt
-        bits = 0
-        if move > 0.0:
-            bits |= 1
-        if abs(move) < least_rad:
-            bits |= 2
-        if not tilt:
-            if cylinder > 0.0:
-                bits |= 4
-            if abs(cylinder) < least_drawn_m:
-                bits |= 8
-            if off > 0.0:
-                bits |= 16
-            if abs(off) < least_m:
-                bits |= 32
-        out[j] = bits
+def sides_of(g: np.void, move: float, drawn: float, off_by: float, tilt: bool) -> int:
+    """What a sentence about a move hangs on besides figures, in bits: from the lowest, whether it is positive, and less
+    than the least that is told; likewise what its cylinder is drawn, and what it stays off by; of the tilt the first two.
+
+    0.001 rad up where 0.002 is the least: bits 0 and 1.
+    """
+    bits = int(move > 0.0) + 2 * int(abs(move) < g["least_rad"])
+    if tilt:
+        return bits
+    bits += 4 * int(drawn > 0.0) + 8 * int(abs(drawn) < g["least_drawn_m"])
+    return bits + 16 * int(off_by > 0.0) + 32 * int(abs(off_by) < g["least_m"])

@@ -135,7 +135,7 @@ class Viewer:
         self._hub, self.feed, self._watch = hub, feed, watch
         self._period = 0.0 if rate_hz is None else 1.0 / rate_hz
         self._last = last
-        self._due = -math.inf
+        self._due = self._told = -math.inf
 
     async def next(self) -> tuple[int, str]:
         """(number, text) of the newest, once something has changed and the pace allows."""
@@ -150,8 +150,13 @@ class Viewer:
             # Who woke a little late may make up for it; an idle moment is not made up for by two at once.
             self._due = max(self._due, now() - _CATCH_UP * self._period) + self._period
         self._hub.keep_up(feed)
-        self._last, text = self._watch.message(self._last, now())
+        self._told = now()
+        self._last, text = self._watch.message(self._last, self._told)
         return self._last, text
+
+    def told_for(self) -> float:
+        """Seconds since the last message was made."""
+        return self._hub.now() - self._told
 
 
 async def _viewer(
@@ -208,24 +213,25 @@ async def show_live(
 
 async def _show(socket: WebSocket, viewer: Viewer) -> None:
     problems: list[Problem] = []
-    sending = _Since()
+    waits = False
 
     async def send() -> None:
+        nonlocal waits
         while True:
             _, text = await viewer.next()
-            sending.begin()
+            waits = True
             try:
                 await socket.send({"type": "websocket.send", "text": text})
             except WebSocketDisconnect:
                 return
-            sending.end()
+            waits = False
 
     async def listen() -> None:
         while (await socket.receive())["type"] != "websocket.disconnect":
             pass  # viewers have nothing to say
 
     async def check() -> None:
-        while not sending.longer_than(SEND_WITHIN_S):
+        while not (waits and viewer.told_for() > SEND_WITHIN_S):
             await asyncio.sleep(CHECK_EVERY_S)
             try:
                 await still_allowed(socket)
@@ -239,23 +245,6 @@ async def _show(socket: WebSocket, viewer: Viewer) -> None:
     finally:
         viewer.feed.viewers -= 1
     await close_with(socket, problems[0] if problems else None)
-
-
-class _Since:
-    """How long something has been under way."""
-
-    def __init__(self) -> None:
-        self._loop = asyncio.get_running_loop()
-        self._begun = math.inf
-
-    def begin(self) -> None:
-        self._begun = self._loop.time()
-
-    def end(self) -> None:
-        self._begun = math.inf
-
-    def longer_than(self, seconds: float) -> bool:
-        return self._loop.time() - self._begun > seconds
 
 
 async def _first_of(*works: Callable[[], Awaitable[None]]) -> None:

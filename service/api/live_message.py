@@ -21,7 +21,7 @@ from service.book.trusting import Chain, Sets, chain_of
 from service.live.feed import Feed
 from service.strict import Strict
 
-from .readout_plate import Press
+from .readout_plate import Press, least_told
 from .readouts import Line, ReadoutOut, WhyOut, aim_of, changes, elsewhere, readout_out
 
 # How long what may change under a viewer (profiles measured anew) may be told late.
@@ -143,6 +143,7 @@ class Watch:
             line=self._line,
             lean=state.lean,
             trust=chain.trust(self._line),
+            least=least_told(state.units),
         )
         press = Press(leaf, state.units)
         if press.able:
@@ -171,11 +172,11 @@ class Watch:
         age = f"{now - born:.6f}" if math.isfinite(born) else "null"
         latency = f"{now - feed.arrived:.6f}" if math.isfinite(feed.arrived) else "null"
         at = _stamp()
-        listed = _json([each.model_dump() for each in reasons])
+        listed = _json([each.model_dump() for each in reasons]) if reasons else "[]"
         strike = "null" if feed.receiver.last is None else _json(feed.receiver.last)
         named = "null" if oldest is None else f'"{oldest}"'
         return (
-            f'"at":"{at}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{_json(quiet)},'
+            f'"at":"{at}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{_json(quiet) if quiet else "[]"},'
             f'"readout":{readout},"no_number_because":{listed},"strike":{strike}}}'
         )
 
@@ -183,14 +184,15 @@ class Watch:
         leaf, press = self._leaf, self._press
         if leaf is None or press is None or not leaf.read(self._feed.said):
             return self._slowly().model_dump_json()
-        key = press.key()
-        told: ReadoutOut | None = None
-        if not press.has(key):
+        text = press.print()
+        if text is None:
             told = self._slowly()
-            press.set(key, told)
-        # Through the plate even where it was made this moment: the next viewer of this number is told the same figures.
-        text = press.print(key)
-        return (told or self._slowly()).model_dump_json() if text is None else text.decode()
+            press.set(told)
+            # Through the plate even where it was made this moment: the next viewer of this number is told the same figures.
+            text = press.print()
+            if text is None:
+                return told.model_dump_json()
+        return text
 
     def _slowly(self) -> ReadoutOut:
         """The readout by the way that tells every fault and warning."""
@@ -218,8 +220,6 @@ def _second(seconds: int) -> str:
 
 
 def _json(what: object) -> str:
-    if what == []:  # what a stream tells almost always, thousands of times a second
-        return "[]"
     return json.dumps(what, separators=(",", ":"), allow_nan=False)
 
 

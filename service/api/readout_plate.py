@@ -12,7 +12,7 @@ from typing import Any
 
 from kinematics.agreement import FACTOR
 from kinematics.digits import PLAIN, ROUNDED, SIGNED, UNSIGNED, Figure, Plate
-from kinematics.leaf import TRUSTED, Leaf
+from kinematics.leaf import TRUSTED, Leaf, Least
 from kinematics.parameters import EDGE_POINTS
 from kinematics.units import LengthUnit, show_number
 
@@ -33,34 +33,34 @@ _INDEX = {name: i for i, name in enumerate(TRUSTED)}
 _MOST = 256  # plates kept for one way of asking
 
 
+def least_told(units: LengthUnit) -> Least:
+    """What a leaf whose readouts are printed in these units must know of their sentences."""
+    return LEAST_DEG / _DEG, 0.5 * least_shown(units), 0.5 * least_shown(cylinders_in(units))
+
+
 class Press:
-    """The plates of one way of asking."""
+    """The plates of one way of asking, for a leaf made with `least_told`."""
 
     def __init__(self, leaf: Leaf, units: LengthUnit) -> None:
         self._leaf, self._units = leaf, units
         self._plates: dict[bytes, Plate] = {}
-        self._steps = 0.5 * least_shown(units), 0.5 * least_shown(cylinders_in(units))
 
     @property
     def able(self) -> bool:
         """Whether lengths of these units are figures."""
         return self._leaf.plain and self._units in _SHOWN
 
-    def key(self) -> bytes:
-        """All of the leaf that is not a number, the cases of its sentences too."""
-        return self._leaf.choices.tobytes() + self._leaf.sides(LEAST_DEG / _DEG, *self._steps)
-
-    def print(self, key: bytes) -> bytes | None:
+    def print(self) -> str | None:
         """The readout that the leaf has read, None where no plate for it was set yet or a figure cannot be written."""
-        plate = self._plates.get(key)
+        # By all of the leaf that is not a number, the cases of its sentences too.
+        plate = self._plates.get(self._leaf.choices.tobytes())
         return None if plate is None else plate.fill(self._leaf.numbers)
 
-    def has(self, key: bytes) -> bool:
-        """Whether a plate was set."""
-        return key in self._plates
-
-    def set(self, key: bytes, told: ReadoutOut) -> None:
-        """Set the plate of a readout that the leaf has read too."""
+    def set(self, told: ReadoutOut) -> None:
+        """Set the plate of a readout that the leaf has read too, unless it was set."""
+        key = self._leaf.choices.tobytes()
+        if key in self._plates:
+            return
         if len(self._plates) >= _MOST:
             self._plates.clear()
         document = told.model_dump(mode="json")

@@ -228,8 +228,11 @@ class Feed:
         """(sensor, when its reading was true by our clock) of the oldest reading; None and -inf without sensors."""
         if not self.channels:
             return None, -math.inf
-        channel = min(self.channels.values(), key=lambda each: each.born)
-        return channel.name, channel.born
+        name, oldest = None, math.inf
+        for channel in self.channels.values():
+            if channel.born < oldest:
+                name, oldest = channel.name, channel.born
+        return name, oldest
 
     def deadline(self) -> float:
         """When the first reading will be too old, by our clock."""

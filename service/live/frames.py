@@ -27,13 +27,16 @@ def _no_number(name: str) -> Any:
 
 
 _read = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_number).decode
-_read_plainly = json.JSONDecoder(parse_constant=_no_number).decode
+_begin_plainly = json.JSONDecoder(parse_constant=_no_number).raw_decode
 
 
 def _all_of(text: str) -> Any:
-    """What a text says. A flat object of as many names as it has marks of one cannot have a name twice."""
-    plainly = _read_plainly(text) if len(text) < _SHORT else None
-    return plainly if type(plainly) is dict and text.count('":') == len(plainly) else _read(text)
+    """What a text says. An object of as many names as the text has colons cannot have a name twice."""
+    if len(text) < _SHORT and text.startswith("{") and text.endswith("}"):
+        plainly, end = _begin_plainly(text)
+        if end == len(text) and text.count(":") == len(plainly):
+            return plainly
+    return _read(text)
 
 
 def objects(text: str | None) -> tuple[dict[str, Any] | None, list[Any]] | Fault:

@@ -64,7 +64,6 @@ def warm(sensors: SensorSet) -> None:
     none = np.full(len(leaf.said_by), np.nan)
     leaf.read(none)
     trust.judge(none, leaf.q)
-    leaf.sides(0.0, 0.0, 0.0)
     Plate([b"", b""], [Figure(0, 1.0, 3, PLAIN)]).fill(np.zeros(1))
     # And the way that tells every fault and warning.
     middle = {name: 0.5 * (each.low + each.high) for name, each in sensors.assembly.ranges.items()}

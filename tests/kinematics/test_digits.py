@@ -16,8 +16,7 @@ VALUES = st.floats(-1e5, 1e5)
 
 
 def one(value: float, decimals: int, way: int, scale: float = 1.0) -> str | None:
-    text = Plate([b"", b""], [Figure(0, scale, decimals, way)]).fill(np.array([value]))
-    return None if text is None else text.decode()
+    return Plate([b"", b""], [Figure(0, scale, decimals, way)]).fill(np.array([value]))
 
 
 @settings(deadline=None)
@@ -87,7 +86,19 @@ def test_letters_stand_where_they_stood(rows: list[tuple[float, int, int]]) -> N
         assert text is None
     else:
         wanted = "".join(f"<{i}é>{figure or ''}" for i, figure in enumerate([*alone, ""]))
-        assert text == wanted.encode()
+        assert text == wanted
+
+
+@settings(deadline=None)
+@given(st.data(), st.lists(st.tuples(st.integers(0, 6), WAYS), min_size=1, max_size=6))
+def test_filled_again_and_again_it_is_as_filled_once(data: st.DataObject, kinds: list[tuple[int, int]]) -> None:
+    """Whatever widths came before, and whether a figure could not be written."""
+    figures = [Figure(i, 1.0, decimals, way) for i, (decimals, way) in enumerate(kinds)]
+    letters = [f"<{i}>".encode() * i for i in range(len(kinds) + 1)]
+    plate = Plate(letters, figures)
+    for _ in range(6):
+        numbers = np.array([data.draw(VALUES | st.just(math.nan)) for _ in kinds])
+        assert plate.fill(numbers) == Plate(letters, figures).fill(numbers)
 
 
 def test_pieces_and_figures_belong_together() -> None:

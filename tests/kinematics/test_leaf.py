@@ -34,6 +34,7 @@ from .test_sensing_block import SENSED, by_name, flat, unchecked
 SAME = 1e-9  # m, rad, ratio: rounding of angles from steep arcsines, over some twenty metres
 # Inclinometers nearer to the vertical than this turn rounding into more.
 LEAST_RISE = 0.1
+LEAST = math.radians(0.005), 0.0005, 0.0005
 # An edge on end has a cross-slope of any size.
 STEEPEST_EDGE = 10.0
 
@@ -51,7 +52,7 @@ class Case:
     lean: float | None
 
     def leaf(self) -> Leaf:
-        return Leaf(self.sensors, self.book, self.aim, line=self.line, lean=self.lean)
+        return Leaf(self.sensors, self.book, self.aim, line=self.line, lean=self.lean, least=LEAST)
 
 
 def book_at(elevation: float, *, struck: float | None = None) -> Book:
@@ -119,6 +120,20 @@ def wanted_numbers(case: Case, found: Pose, told: Readout) -> dict[str, float]:
     return {name: value for name, value in some.items() if value is not None}
 
 
+def same_sides(bits: int, move: Correction | TiltCorrection) -> None:
+    """But for what is zero, or the least, to a rounding."""
+    told: list[tuple[float | None, float]] = [(move.move_rad, LEAST[0])]
+    if isinstance(move, Correction):
+        told += [(move.cylinder_move_m, LEAST[2]), (move.off_by_m, LEAST[1])]
+    assert 0 <= bits < 4 ** len(told)
+    for place, (value, least) in enumerate(told):
+        own = bits >> 2 * place & 3
+        if value is None:
+            assert own == 0
+        elif abs(value) > SAME and abs(abs(value) - least) > SAME:
+            assert own == (value > 0.0) + 2 * (abs(value) < least)
+
+
 def same_choices(case: Case, leaf: Leaf, found: Pose, told: Readout) -> None:
     """Every choice as the slow path has it; of parts that stand alike to a rounding either."""
     choices: dict[str, int] = dict(zip(CHOICES, leaf.choices.tolist(), strict=True))
@@ -143,6 +158,7 @@ def same_choices(case: Case, leaf: Leaf, found: Pose, told: Readout) -> None:
         codes = [fault.code for fault in advised.then]
         assert choices.pop(f"{joint}_past_target") == ("past-target" in codes)
         assert choices.pop(f"{joint}_past_limit") == ("below-floor-limit" in codes)
+        same_sides(choices.pop(f"{joint}_sides"), advised.move)
     assert set(choices.values()) <= {NOTHING}
 
 
@@ -332,7 +348,13 @@ def sample() -> list[list[float | None]]:
     for seed in range(25):
         case, said = some_case(seed, seed % 20, linkage=seed % 2 == 0, driven=seed % 3 == 0)
         leaf = case.leaf()
-        told: list[float] = [float(leaf.read(said)), *leaf.numbers.tolist(), *leaf.choices.tolist()]
+        read = leaf.read(said)
+        # The sign of what is zero to a rounding is anybody's.
+        choices = [
+            each & 0b101010 if name.endswith("_sides") else each
+            for name, each in zip(CHOICES, leaf.choices.tolist(), strict=True)
+        ]
+        told: list[float] = [float(read), *leaf.numbers.tolist(), *choices]
         found.append([None if math.isnan(value) else value for value in told])
     return found
 

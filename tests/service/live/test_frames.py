@@ -79,6 +79,7 @@ def test_binary() -> None:
     "text",
     [
         '{"at_s": 1, "at_s": 2}',
+        '{"at_s" :1, "at_s":2}',
         '{"readings": [{"at_s": 1, "deg": 1, "deg": 2}]}',
         '{"readings": [], "readings": []}',
         '{"clock": 1, "clock": 1, "at_s": 1}',
