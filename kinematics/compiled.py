@@ -6,6 +6,7 @@ compiled it and in the next, which reads it from disk: a callee kept apart would
 With NUMBA_DISABLE_JIT=1 the same source runs as Python, which is how coverage is measured.
 """
 
+import ctypes
 import hashlib
 from collections.abc import Callable
 from functools import cache
@@ -13,6 +14,10 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+import numpy as np
+from numba.core import cgutils, types
+from numba.extending import intrinsic, overload
+from numpy.typing import NDArray
 
 Formula = TypeVar("Formula", bound=Callable[..., object])
 
@@ -33,6 +38,30 @@ def compiled(formula: Formula) -> Formula:
         # numba looks at the formula's own file alone and would go on using an edited callee's old code.
         file._source_stamp = _sources()
     return cast(Formula, made)
+
+
+def bytes_at(address: int, count: int) -> NDArray[np.uint8]:
+    """So many bytes from an address on, as an array that does not keep them: whoever knows the address must.
+
+    Parts of it cost compiled code nothing, while parts of an array that is handed over are counted by atomic steps.
+    """
+    return np.ctypeslib.as_array((ctypes.c_uint8 * count).from_address(address))
+
+
+@overload(bytes_at, inline="always")
+def _bytes_at(address: Any, count: Any) -> Callable[[Any, Any], NDArray[np.uint8]]:  # noqa: ARG001 numba hands on types
+    def at(address: Any, count: Any) -> NDArray[np.uint8]:
+        return numba.carray(_pointer(address), (count,), np.uint8)  # type: ignore[attr-defined, call-arg]
+
+    return at
+
+
+@intrinsic
+def _pointer(_: Any, address: Any) -> tuple[Any, Callable[..., Any]]:
+    def from_number(_: Any, builder: Any, __: Any, arguments: list[Any]) -> Any:
+        return builder.inttoptr(arguments[0], cgutils.voidptr_t)
+
+    return types.voidptr(address), from_number
 
 
 def _made(formula: Callable[..., object], *, kept: bool) -> object:

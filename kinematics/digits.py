@@ -24,6 +24,10 @@ _POWERS = np.array([10.0**k for k in range(16)])
 _WHOLES = np.array([10**k for k in range(17)], dtype=np.int64)
 """Powers of ten, exact; no whole number of last places has more digits."""
 _TWO = np.frombuffer("".join(f"{k:02}" for k in range(100)).encode(), dtype=np.uint8)
+_END, _SOURCE, _DECIMALS, _WAY, _STANDS, _WAS, _ENDED = range(7)
+"""Of a piece of the letters and the figure behind it: where the piece ends among the letters; the figure's number,
+decimals and way; where the piece stands in the text since the last call, what the figure was in steps of its last place,
+and where it ended. Figures seldom change their width."""
 _WIDEST = 24  # sign, sixteen digits, point and what goes with them
 _MINUS, _PLUS, _POINT, _ZERO = (ord(each) for each in "-+.0")
 
@@ -48,90 +52,75 @@ class Plate:
                 f"expected {len(figures) + 1} pieces around {len(figures)} figures, found {len(letters)}"
             )
         self._letters = np.frombuffer(b"".join(letters), dtype=np.uint8)
-        self._ends = np.cumsum([len(each) for each in letters])
-        self._sources = np.array([each.source for each in figures], dtype=np.int64)
         self._scales = np.array([each.scale for each in figures], dtype=np.float64)
-        self._decimals = np.array([each.decimals for each in figures], dtype=np.int64)
-        self._ways = np.array([each.way for each in figures], dtype=np.int64)
+        self._places = np.zeros((len(letters), _ENDED + 1), dtype=np.int64)
+        self._places[:, _END] = np.cumsum([len(each) for each in letters])
+        self._places[:, _STANDS] = -1
+        for i, each in enumerate(figures):
+            self._places[i, [_SOURCE, _DECIMALS, _WAY]] = each.source, each.decimals, each.way
         self._out = np.empty(len(self._letters) + _WIDEST * len(figures), dtype=np.uint8)
-        self._view = memoryview(self._out)
-        # Where each piece of the letters stands in it: figures seldom change their width, and then it stands there yet.
-        self._stands = np.full(len(letters), -1, dtype=np.int64)
-        # And what each figure was, in steps of its last place, and where it ended.
-        self._was = np.zeros((len(figures), 2), dtype=np.int64)
+        self._view = self._out.data
 
     def fill(self, numbers: NDArray[np.float64]) -> str | None:
         """The text with these numbers in it; None where one is not finite, too large, or too near a half to be rounded
         here."""
-        end = _fill(
-            self._letters,
-            self._ends,
-            self._sources,
-            self._scales,
-            self._decimals,
-            self._ways,
-            numbers,
-            self._stands,
-            self._was,
-            self._out,
-        )
+        end = _fill(self._letters, self._scales, self._places, numbers, self._out)
         return str(self._view[:end], "utf-8") if end >= 0 else None
 
 
 @compiled
 def _fill(
-    letters: NDArray[np.uint8], ends: NDArray[np.int64], sources: NDArray[np.int64], scales: NDArray[np.float64],
-    decimals: NDArray[np.int64], ways: NDArray[np.int64], numbers: NDArray[np.float64], stands: NDArray[np.int64],
-    was: NDArray[np.int64], out: NDArray[np.uint8],
+    letters: NDArray[np.uint8], scales: NDArray[np.float64], places: NDArray[np.int64], numbers: NDArray[np.float64],
+    out: NDArray[np.uint8],
 ) -> int:  # fmt: skip
-    """Write all; where the text ends, or -1 where a figure cannot be written.
+    """Write all; where the text ends, or -1 where a figure cannot be written. `places`: a row a piece.
 
     A piece that stands where it stood after the last call is left there, and with it the same figure behind it: nothing
     was written beyond its beginning.
     """
     at = 0
     start = 0
-    for i in range(len(sources) + 1):
-        end = ends[i]
-        moved = stands[i] != at
+    for i in range(len(places)):
+        end = places[i, _END]
+        moved = places[i, _STANDS] != at
         if moved:
             for k in range(end - start):
                 out[at + k] = letters[start + k]
-            stands[i] = at
+            places[i, _STANDS] = at
         at += end - start
         start = end
-        if i == len(sources):
+        if i == len(scales):
             break
-        value = numbers[sources[i]] * scales[i]
-        steps = abs(value) * _POWERS[decimals[i]]
-        if not steps < _LARGEST:  # NaN too
-            stands[:] = -1  # what was written so far may reach into pieces to come
-            return -1
-        whole = int(steps)
+        value = numbers[places[i, _SOURCE]] * scales[i]
+        decimals, way = places[i, _DECIMALS], places[i, _WAY]
+        steps = abs(value) * _POWERS[decimals]
+        whole = int(steps) if steps < _LARGEST else 0  # of NaN too
         rest = steps - whole
-        if ways[i] != PLAIN and abs(rest - 0.5) < _NEAR_A_HALF:
-            stands[:] = -1
+        if not steps < _LARGEST or (way != PLAIN and abs(rest - 0.5) < _NEAR_A_HALF):
+            places[:, _STANDS] = -1  # what was written so far may reach into pieces to come
             return -1
         if rest >= 0.5:
             whole += 1
-        below = value < 0.0 and whole > 0 and ways[i] != UNSIGNED
-        steps_told = -whole if below else whole
-        if not moved and steps_told == was[i, 0]:
-            at = was[i, 1]
+        below = value < 0.0 and whole > 0 and way != UNSIGNED
+        told = -whole if below else whole
+        if not moved and told == places[i, _WAS]:
+            at = places[i, _ENDED]
             continue
-        if below or ways[i] == SIGNED:
+        if below or way == SIGNED:
             out[at] = _MINUS if below else _PLUS
             at += 1
-        at = _digits(whole, decimals[i], out, at)
-        was[i, 0] = steps_told
-        was[i, 1] = at
+        at = _digits(whole, decimals, out, at)
+        places[i, _WAS] = told
+        places[i, _ENDED] = at
     return at
 
 
 @compiled
 def _digits(whole: int, decimals: int, out: NDArray[np.uint8], at: int) -> int:
     """`whole` with a point before its last `decimals` digits, from `at` on; where it ends."""
-    before = int(whole / _POWERS[decimals])  # twice as fast as a division of whole numbers, and at most one too many
+    before = int(
+        whole / _POWERS[decimals]
+    )  # twice as fast as a division of whole numbers, and at most one too many
     after = whole - before * _WHOLES[decimals]
     if after < 0:
         before -= 1

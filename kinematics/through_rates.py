@@ -17,8 +17,10 @@ _LINKS = (
 )  # fmt: skip
 _PINS = tuple(f"{joint}_cylinder_{pin}" for joint in DRIVEN for pin in CYLINDER_PINS[joint])
 _AXIS = ("tilt_axis_x", "tilt_axis_y", "tilt_axis_z")
-BETWEEN = (*_LINKS, *_PINS, "coupler_angle", "mount_angle", *_AXIS)
+BETWEEN = (*_LINKS, "coupler_angle", "mount_angle", *_AXIS, *_PINS)
 """Dimensions that may stand between a sensor and its joint, as in `parameters.NAMES`."""
+OFF_CYLINDERS = len(BETWEEN) - len(_PINS)
+"""How many of them, the first, where no sensor sits on a cylinder."""
 LINKS = len(_LINKS)
 """How many of them, the first, are of the four-bar."""
 _IDLER_LENGTH = _LINKS.index("idler_length")
@@ -55,7 +57,7 @@ def through_drive(
             )
         r = triangle_rates(turn, c["foot_x"], c["foot_z"], c["eye_x"], c["eye_z"])
         scale(out, follows(-1.0, r[0]))
-        base = first + LINKS + _EACH_CYLINDER * driven
+        base = first + OFF_CYLINDERS + _EACH_CYLINDER * driven
         out[base] += follows(r[1], r[0])
         out[base + 1] += follows(r[2], r[0])
         if through:  # the rod eye is the idler's outer pin

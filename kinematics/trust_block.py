@@ -15,7 +15,6 @@ from .place_rates import COLUMNS, JOINTS
 from .sensing_rates import sensed_rates
 from .shares import write_shares
 from .sources import KINDS, Kind
-from .through_rates import BETWEEN
 from .trust_rates import CUT, ROWS, SLOPE, write_rates
 
 Floats = NDArray[np.float64]
@@ -167,11 +166,11 @@ rates; the largest parts of what is told of the middle of the line, its cut or f
 elevation; what a remedy leaves of that."""
 CHOICES = (*(f"part_{i}" for i in range(TOLD)), "remedy", "source")
 """Which of `KINDS`, `REMEDIES` and sources these are; `NONE` for no more."""
-SCALARS, WHOLES = 8, 9
+SCALARS, WHOLES = 8, 10
 """What stands first on the desk: pins, slopes ahead and left, contact, the way of wear, what a touch leaves; and of whole
 numbers: n, m, rank,
 left point, whether there is a height, a cut, whether these owe the same; how many sources are active, how many
-of `BETWEEN`."""
+of `BETWEEN`, how many of these have a column."""
 _PART, _REMEDIED, _REMEDY = NUMBERS.index("part_0"), NUMBERS.index("remedied_u"), CHOICES.index("remedy")
 LEAST_SHARE = 0.01
 """Of the variance: a part below a hundredth is not told, since a tenth of the whole it adds half a percent."""
@@ -194,15 +193,9 @@ def rank_parts(parts: Floats, total: float, numbers: Floats, choices: NDArray[np
 
 
 @compiled
-def columns_of(n: int) -> int:
-    """How many columns `sensed_rates` has for so many numbers said."""
-    return n + len(BETWEEN)
-
-
-@compiled
-def desk_size(n: int, m: int, rank: int, active: int) -> int:
-    """How many numbers the desk of `fill_trust` has, for n numbers said, m sources, correlations of this rank."""
-    between = columns_of(n)
+def desk_size(n: int, m: int, rank: int, active: int, between: int) -> int:
+    """How many numbers the desk of `fill_trust` has, for n numbers said, m sources, correlations of this rank and so
+    many columns of `sensed_rates`."""
     given = SCALARS + 5 * active + 2 * len(KINDS) + active * rank
     sensing = (JOINTS + 3 + 1) * between + n
     return given + ROWS * m + sensing + len(COLUMNS) + 3 * active + len(KINDS) + rank + len(NAMES)
@@ -221,7 +214,7 @@ def lists(whole: Whole) -> tuple[Whole, Whole, Whole, Whole, Whole]:
 def places(desk: Floats, whole: Whole) -> tuple[Floats, ...]:
     """The arrays on a desk: what is given, then what is worked on."""
     n, m, rank, count = whole[0], whole[1], whole[2], whole[7]
-    k, between = len(KINDS), columns_of(n)
+    k, between = len(KINDS), n + whole[9]
     at = SCALARS
     standard = desk[at : at + count]
     at += count

@@ -17,7 +17,7 @@ from .sensing_block import program
 from .sensor import Measure
 from .sensor_set import SensorSet
 from .sources import KINDS, Kind, Sources
-from .through_rates import BETWEEN, LINKS
+from .through_rates import BETWEEN, LINKS, OFF_CYLINDERS
 from .trust_block import desk_size
 from .trust_rates import ROWS
 
@@ -68,7 +68,8 @@ def lay_out(
     active = np.flatnonzero(
         _counts(sources, points, between) | (edge != 0.0).any(axis=0) | (strikes != 0.0).any(axis=0)
     )
-    desk = np.zeros(desk_size(n, m, rank, len(active)))
+    width = len(BETWEEN) if max(between, default=0) >= OFF_CYLINDERS else OFF_CYLINDERS
+    desk = np.zeros(desk_size(n, m, rank, len(active), n + width))
     given = np.concatenate([
         [pins_to(assembly, points[0]), *fall, contact, *worn_back(assembly, points[0]), stays], sources.standard[active],
         edge[:, active].ravel(), strikes[:, active].ravel(), rest.ravel(),
@@ -80,7 +81,8 @@ def lay_out(
         np.array_equal(edge[0], edge[1]) and np.array_equal(strikes[0], strikes[1])
     )  # fmt: skip
     whole = np.concatenate([
-        [n, m, rank, POINTS.index(points[0]), *(each is not None for each in owed), alike, len(active), len(between)],
+        [n, m, rank, POINTS.index(points[0]), *(each is not None for each in owed), alike, len(active), len(between),
+         width],
         np.searchsorted(sources.kinds[active], np.arange(KINDS.index(Kind.FLEX) + 2)), active, sources.lengths[active],
         [numbers.index(name) for name in numbers], between,
     ]).astype(np.int64)  # fmt: skip

@@ -39,11 +39,13 @@ def source_rates(
     """
     n = skew.shape[0]
     first = 4 * n
-    for k in range(by.shape[0]):
-        by[k] = 0.0
-    for i in range(JOINTS):
-        for k in range(by.shape[0]):
-            by[k] += row[i] * dq[i * by.shape[0] + k]
+    w = by.shape[0]
+    a, b, c, d, e, f, g, h, i = row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8]
+    for k in range(w):  # of all nine joints at once: a sum joint by joint goes through memory nine times
+        by[k] = (
+            a * dq[k] + b * dq[w + k] + c * dq[2 * w + k] + d * dq[3 * w + k] + e * dq[4 * w + k] + f * dq[5 * w + k]
+            + g * dq[6 * w + k] + h * dq[7 * w + k] + i * dq[8 * w + k]
+        )  # fmt: skip
     for k in range(n):
         out[k] = out[2 * n + k] = out[3 * n + k] = by[k]
         out[n + k] = 0.0
@@ -51,8 +53,8 @@ def source_rates(
         out[n + case[k]] += by[k] * skew[k]
     for j in range(len(NAMES)):
         out[first + j] = row[JOINTS + j]
-    for b in between:
-        out[first + _BETWEEN[b]] += by[n + b]
+    for used in between:
+        out[first + _BETWEEN[used]] += by[n + used]
     worn = 0.0
     for axis in range(3):
         worn += row[JOINTS + FIRST[one] + axis] * back[axis]

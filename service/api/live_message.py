@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from functools import lru_cache
 from time import time
@@ -87,21 +88,22 @@ class Watch:
 
     def message(self, last: int | None, now: float) -> tuple[int, str]:
         """(number, JSON text) of the newest, for a viewer that was last told `last`; `now` by the monotonic clock."""
-        feed = self._feed
-        self._keep_up(now)
-        made, rest = feed.kept(self.key) or (-math.inf, "")
-        if now - made > _SAME_MOMENT_S:  # an older text would tell a younger age
+        feed, made = self._feed, self._made_for
+        same = made[0] is feed.state and made[1] is feed.sensors and made[2] is feed.sets
+        if not same or now - self._looked >= _LOOK_AGAIN_S:
+            self._keep_up(now, same=same)
+        kept, number = feed.kept(self.key), feed.number
+        if kept is not None and now - kept[0] <= _SAME_MOMENT_S:  # an older text would tell a younger age
+            rest = kept[1]
+        else:
             rest = self._rest(now)
             feed.keep(self.key, (now, rest))
-        skipped = "null" if last is None or last > feed.number else max(feed.number - last - 1, 0)
-        return feed.number, f'{{"number":{feed.number},"skipped":{skipped},{rest}'
+        if last is None or last > number:
+            return number, f'{{"number":{number},"skipped":null,{rest}'
+        return number, f'{{"number":{number},"skipped":{number - last - 1 if number > last else 0},{rest}'
 
-    def _keep_up(self, now: float) -> None:
+    def _keep_up(self, now: float, *, same: bool) -> None:
         feed = self._feed
-        made = self._made_for
-        same = made[0] is feed.state and made[1] is feed.sensors and made[2] is feed.sets
-        if same and now - self._looked < _LOOK_AGAIN_S:
-            return
         self._looked = now
         state = feed.state
         self._missing = ()
@@ -152,32 +154,24 @@ class Watch:
     def _rest(self, now: float) -> str:
         """All but number and skipped, and the closing brace."""
         feed = self._feed
-        readout, reasons, quiet = "null", [], []
-        if feed.fresh(now):
+        fresh, oldest, born = feed.seen(now)
+        readout, reasons, quiet = "null", "[]", "[]"
+        if fresh:
             try:
                 readout = self._printed()
             except Refused as refused:
-                reasons = [_placed(each) for each in refused.faults]
+                reasons = _told(refused.faults)
         else:
             silent = feed.silent(now)
-            reasons = [_placed(each) for each in silent]
-            quiet = [each.where for each in silent if each.code == "sensor-quiet"]
-        oldest, born = feed.oldest()
-        return self._text(oldest, born, now, readout, reasons, quiet)
-
-    def _text(
-        self, oldest: str | None, born: float, now: float, readout: str, reasons: list[WhyOut], quiet: list[str]
-    ) -> str:  # fmt: skip
-        feed = self._feed
-        age = f"{now - born:.6f}" if math.isfinite(born) else "null"
-        latency = f"{now - feed.arrived:.6f}" if math.isfinite(feed.arrived) else "null"
-        at = _stamp()
-        listed = _json([each.model_dump() for each in reasons]) if reasons else "[]"
+            reasons = _told(silent)
+            quiet = _json([each.where for each in silent if each.code == "sensor-quiet"])
+        age = "null" if born == -math.inf else f"{now - born:.6f}"
+        latency = "null" if feed.arrived == -math.inf else f"{now - feed.arrived:.6f}"
         strike = "null" if feed.receiver.last is None else _json(feed.receiver.last)
         named = "null" if oldest is None else f'"{oldest}"'
         return (
-            f'"at":"{at}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{_json(quiet) if quiet else "[]"},'
-            f'"readout":{readout},"no_number_because":{listed},"strike":{strike}}}'
+            f'"at":"{_stamp()}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{quiet},'
+            f'"readout":{readout},"no_number_because":{reasons},"strike":{strike}}}'
         )
 
     def _printed(self) -> str:
@@ -188,7 +182,7 @@ class Watch:
         if text is None:
             told = self._slowly()
             press.set(told)
-            # Through the plate even where it was made this moment: the next viewer of this number is told the same figures.
+            # Through the plate even where it was made this moment: the next viewer of this number is told the same.
             text = press.print()
             if text is None:
                 return told.model_dump_json()
@@ -210,8 +204,8 @@ class Watch:
 
 def _stamp() -> str:
     """Now, UTC to the millisecond."""
-    seconds, part = divmod(int(time() * 1e3), 1000)
-    return f"{_second(seconds)}.{part:03d}Z"
+    now = time()
+    return f"{_second(int(now))}.{int(now % 1.0 * 1e3):03d}Z"
 
 
 @lru_cache(maxsize=4)
@@ -221,6 +215,10 @@ def _second(seconds: int) -> str:
 
 def _json(what: object) -> str:
     return json.dumps(what, separators=(",", ":"), allow_nan=False)
+
+
+def _told(faults: Iterable[Fault]) -> str:
+    return _json([_placed(each).model_dump() for each in faults])
 
 
 def _placed(told: Fault) -> WhyOut:

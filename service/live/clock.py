@@ -96,9 +96,10 @@ class SenderClock:
                 {"ahead_s": ahead},
             )  # fmt: skip
         # An answer that tells less than those before must not put readings in another order; what they told still holds.
-        if self._last is None:
-            self._last = at_s, ours
-        elif at_s >= self._last[0]:
-            ours = max(ours, self._last[1] + 0.5 * (at_s - self._last[0]))
-            self._last = at_s, ours
+        last = self._last
+        if last is not None:
+            if at_s < last[0]:
+                return ours
+            ours = max(ours, last[1] + 0.5 * (at_s - last[0]))
+        self._last = at_s, ours
         return ours

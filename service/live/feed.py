@@ -224,15 +224,19 @@ class Feed:
                                    "one taken after it", "wait for the next reading"))  # fmt: skip
         return found
 
-    def oldest(self) -> tuple[str | None, float]:
-        """(sensor, when its reading was true by our clock) of the oldest reading; None and -inf without sensors."""
+    def seen(self, now: float) -> tuple[bool, str | None, float]:
+        """(whether every reading may be used now, the sensor of the oldest, when that was true by our clock); False, None
+        and -inf without sensors."""
         if not self.channels:
-            return None, -math.inf
-        name, oldest = None, math.inf
+            return False, None, -math.inf
+        fresh, name, oldest, since = True, None, math.inf, self._since
         for channel in self.channels.values():
-            if channel.born < oldest:
-                name, oldest = channel.name, channel.born
-        return name, oldest
+            born = channel.born
+            if born < oldest:
+                name, oldest = channel.name, born
+            if now - born > channel.limit_s or born < since:
+                fresh = False
+        return fresh, name, oldest
 
     def deadline(self) -> float:
         """When the first reading will be too old, by our clock."""
@@ -240,12 +244,7 @@ class Feed:
 
     def fresh(self, now: float) -> bool:
         """Whether every reading may be used now."""
-        since = self._since
-        for channel in self.channels.values():
-            born = channel.born
-            if now - born > channel.limit_s or born < since:
-                return False
-        return bool(self.channels)
+        return self.seen(now)[0]
 
     # Who waits.
 
@@ -260,7 +259,7 @@ class Feed:
 
     def turn(self) -> "asyncio.Future[None]":
         """To be awaited: done once something has changed."""
-        turn = asyncio.get_running_loop().create_future()
+        turn: asyncio.Future[None] = asyncio.Future()
         self._waiting.append(turn)
         return turn
 

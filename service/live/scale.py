@@ -17,7 +17,7 @@ FAR = 1e9
 class Scale:
     """Readings in `unit`, of which `per` make a rad or a metre. `ends`: low and high (rad or m) of each number."""
 
-    __slots__ = ("_high", "_into", "_low", "_pair", "_per", "unit")
+    __slots__ = ("_high", "_into", "_low", "_pair", "_per", "read", "unit")
 
     def __init__(
         self, unit: str, per: float, into: Callable[[float], float], ends: tuple[Ends, Ends], *, pair: bool
@@ -25,24 +25,23 @@ class Scale:
         self.unit, self._per, self._into = unit, per, into
         self._pair = pair
         self._low, self._high = zip(*ends, strict=True)
-
-    def read(self, said: Any) -> Value | Fault:
+        self.read: Callable[[Any], Value | Fault] = self._two if pair else self._number
         """The reading in rad or m, or what is wrong with it."""
-        if self._pair:
-            if type(said) is not list or len(said) != 2:
-                word = "degrees" if self.unit == "deg" else self.unit
-                return self._bad(said, f"two numbers, pitch and roll, in {word}")
-            one = self._number(said[0], 0)
-            if type(one) is not float:
-                return one
-            two = self._number(said[1], 1)
-            return (one, two) if type(two) is float else two
-        return self._number(said, 0)
 
-    def _number(self, said: Any, i: int) -> float | Fault:
+    def _two(self, said: Any) -> Value | Fault:
+        if type(said) is not list or len(said) != 2:
+            word = "degrees" if self.unit == "deg" else self.unit
+            return self._bad(said, f"two numbers, pitch and roll, in {word}")
+        one = self._number(said[0])
+        if type(one) is not float:
+            return one
+        two = self._number(said[1], 1)
+        return (one, two) if type(two) is float else two
+
+    def _number(self, said: Any, i: int = 0) -> float | Fault:
         if type(said) is not float and type(said) is not int:
             return self._bad(said, "a number")
-        if not abs(said) < FAR:
+        if not -FAR < said < FAR:
             if type(said) is int or math.isfinite(said):
                 return self._beyond(said, i)
             return Fault("not-finite", self.unit, str(said), "a finite number", "read the sensor again")

@@ -91,7 +91,9 @@ def test_letters_stand_where_they_stood(rows: list[tuple[float, int, int]]) -> N
 
 @settings(deadline=None)
 @given(st.data(), st.lists(st.tuples(st.integers(0, 6), WAYS), min_size=1, max_size=6))
-def test_filled_again_and_again_it_is_as_filled_once(data: st.DataObject, kinds: list[tuple[int, int]]) -> None:
+def test_filled_again_and_again_it_is_as_filled_once(
+    data: st.DataObject, kinds: list[tuple[int, int]]
+) -> None:
     """Whatever widths came before, and whether a figure could not be written."""
     figures = [Figure(i, 1.0, decimals, way) for i, (decimals, way) in enumerate(kinds)]
     letters = [f"<{i}>".encode() * i for i in range(len(kinds) + 1)]

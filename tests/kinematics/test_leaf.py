@@ -16,7 +16,8 @@ from kinematics.assembly import JOINTS, assemble
 from kinematics.corrections import ADVISED, Correction, TiltCorrection
 from kinematics.errors import Refused
 from kinematics.grade import Layer, Target
-from kinematics.leaf import CHOICES, NOTHING, NUMBERS, WORDS, Leaf
+from kinematics.leaf import Leaf
+from kinematics.leaf_block import CHOICES, NOTHING, NUMBERS, WORDS
 from kinematics.levelling import Book, Laser
 from kinematics.machine import Offset
 from kinematics.parameters import EDGE_POINTS

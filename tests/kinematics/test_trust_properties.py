@@ -15,9 +15,9 @@ from kinematics.assembly import assemble
 from kinematics.errors import Refused
 from kinematics.estimates import Estimates
 from kinematics.grade import Layer, Target
-from kinematics.leaf import CHOICES as LEAF_CHOICES
-from kinematics.leaf import NUMBERS as LEAF_NUMBERS
 from kinematics.leaf import Leaf
+from kinematics.leaf_block import CHOICES as LEAF_CHOICES
+from kinematics.leaf_block import NUMBERS as LEAF_NUMBERS
 from kinematics.levelling import Book, Enters, Known
 from kinematics.machine import MachineUncertainty
 from kinematics.observed import Observed, chained

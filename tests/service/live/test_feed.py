@@ -301,11 +301,11 @@ def test_who_is_silent() -> None:
     feed, sender = fed()
     assert [each.where for each in feed.silent(1001.0)] == list(REST)
     assert {each.found for each in feed.silent(1001.0)} == {"no reading yet"}
-    assert feed.oldest() == ("body", -math.inf)
+    assert feed.seen(1001.0) == (False, "body", -math.inf)
     sender.all(1001.0)
     assert feed.silent(1001.0) == []
     assert feed.fresh(1001.0)
-    assert feed.oldest()[1] == pytest.approx(1001.0 - LATENCY["body"])
+    assert feed.seen(1001.0)[2] == pytest.approx(1001.0 - LATENCY["body"])
     assert feed.deadline() == pytest.approx(1001.0 - LATENCY["body"] + 0.5)
     assert feed.fresh(1001.459)
     assert not feed.fresh(1001.461)  # the body's latency counts

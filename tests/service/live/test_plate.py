@@ -68,15 +68,15 @@ class Both:
 
     def compare(self) -> Json:
         """The message, the same by both; counted when a plate from before printed it."""
-        printed: list[bytes | None] = []
-        made: list[bytes] = []
+        printed: list[str | None] = []
+        made: list[ReadoutOut] = []
 
-        def setting(press: Press, key: bytes, told: ReadoutOut) -> None:
-            made.append(key)
-            SET(press, key, told)
+        def setting(press: Press, told: ReadoutOut) -> None:
+            made.append(told)
+            SET(press, told)
 
-        def spied(press: Press, key: bytes) -> bytes | None:
-            printed.append(PRINT(press, key))
+        def spied(press: Press) -> str | None:
+            printed.append(PRINT(press))
             return printed[-1]
 
         with pytest.MonkeyPatch.context() as patch:
