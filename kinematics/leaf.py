@@ -6,7 +6,7 @@ have a reason for a missing number, `Leaf.read` says False, and they are the one
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,8 +49,7 @@ class Leaf:
     __slots__ = (
         "_address",
         "_desk",
-        "_ends",
-        "_said",
+        "_shape",
         "choices",
         "numbers",
         "parts",
@@ -82,7 +81,7 @@ class Leaf:
             _write_given(given[0], sensors, book, aim, line, lean)
             given["least_rad"], given["least_m"], given["least_drawn_m"] = least
         more = ((), ()) if trust is None else (TRUST_NUMBERS, TRUST_CHOICES)
-        self._desk, self._ends, parts = on_one_desk((
+        self._desk, parts = on_one_desk((
             assembly.parameters, assembly.limits, steps.rows, steps.bar, steps.cylinders, arms.spans, arms.edge, given,
             np.full(len(steps.numbers), math.nan), np.full(len(ANGLES), math.nan), np.empty(chain.WIDTH), *desk(arms),
             np.full(len(NUMBERS) + len(more[0]), math.nan),
@@ -90,8 +89,9 @@ class Leaf:
             *((np.empty(0), np.empty(0, dtype=np.int64)) if trust is None else (trust.desk, trust.whole)),
         ))  # fmt: skip
         self._address = self._desk.ctypes.data
-        self._said, self.q, self.numbers, self.choices = (
-            parts[DESK.index(name)] for name in ("said", "q", "numbers", "choices")
+        self._shape = (len(steps.numbers),)
+        self.q, self.numbers, self.choices = (
+            parts[DESK.index(name) - 1] for name in ("q", "numbers", "choices")
         )
 
     def read(self, said: NDArray[np.float64]) -> bool:
@@ -100,29 +100,37 @@ class Leaf:
         False: the slow path must be asked (a fault, a warning, a correction past the floor limit); `numbers` are then
         all NaN. Edge 0.1 m over the target, "centre_above_target" is 0.1. Raises `ValueError` for another shape.
         """
-        if said.shape != self._said.shape:
-            raise ValueError(f"expected {self._said.shape}, of {', '.join(self.said_by)}, found {said.shape}")
+        if said.shape != self._shape:
+            raise ValueError(f"expected {self._shape}, of {', '.join(self.said_by)}, found {said.shape}")
         if not self.plain:
             return False
-        self._said[:] = said
-        return bool(fill(self._address, self._ends))
+        return bool(fill(self._address, said))
+
+    def __reduce__(self) -> NoReturn:
+        """It knows its desk by its address: a copy would write on the other's."""
+        raise TypeError(
+            "expected one Leaf for each thread, found a copy being made: make another of the same sensors"
+        )
 
 
-def on_one_desk(
-    arrays: Sequence[NDArray[Any]],
-) -> tuple[NDArray[np.uint8], NDArray[np.int64], list[NDArray[Any]]]:
-    """(copies of these arrays one after another, where each begins and ends in bytes, each as a part of it)."""
-    starts = np.cumsum([0, *(-(-each.nbytes // _APART) * _APART for each in arrays)])
-    whole = np.zeros(int(starts[-1]) + _APART, dtype=np.uint8)
+def on_one_desk(arrays: Sequence[NDArray[Any]]) -> tuple[NDArray[np.uint8], list[NDArray[Any]]]:
+    """(where copies of these arrays begin and end in bytes, then the copies, one after another; each copy as a part)."""
+    ends = np.empty((len(arrays), 2), dtype=np.int64)
+    at = ends.nbytes
+    for i, each in enumerate(arrays):
+        start = -(-at // _APART) * _APART
+        ends[i] = start, start + each.nbytes
+        at = start + each.nbytes
+    whole = np.zeros(at + _APART, dtype=np.uint8)
     whole = whole[-whole.ctypes.data % _APART :]
-    ends = np.array([(start, start + each.nbytes) for start, each in zip(starts, arrays, strict=False)])
+    whole[: ends.nbytes] = ends.ravel().view(np.uint8)
     parts = [
         whole[start:end].view(each.dtype).reshape(each.shape)
         for (start, end), each in zip(ends, arrays, strict=True)
     ]
     for part, each in zip(parts, arrays, strict=True):
         part[...] = each
-    return whole, ends, parts
+    return whole, parts
 
 
 def _plain(sensors: SensorSet, book: Book, aim: Aim | None, line: str, lean: float | None) -> bool:

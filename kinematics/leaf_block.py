@@ -66,19 +66,21 @@ AGAINST = np.dtype([
 known."""
 
 DESK = (
-    "records", "limits", "rows", "bars", "cylinders", "spans", "edge", "given", "said", "q", "row", "parts", "axes",
-    "moves", "told", "numbers", "choices", "trust_desk", "trust_whole",
+    "ends", "records", "limits", "rows", "bars", "cylinders", "spans", "edge", "given", "said", "q", "row", "parts",
+    "axes", "moves", "told", "numbers", "choices", "trust_desk", "trust_whole",
 )  # fmt: skip
-"""The arrays that `fill` works on, in this order on one desk: of a `Trust` the last two, empty without one."""
+"""The arrays that `fill` works on, in this order on one desk: first where each of the others begins and ends, in bytes;
+of a `Trust` the last two, empty without one."""
 
 
 @compiled
-def fill(address: int, ends: NDArray[np.int64]) -> bool:
+def fill(address: int, says: NDArray[np.float64]) -> bool:
     """`fill_leaf`, and behind its numbers and choices how far to trust them where there is a trust.
 
     A call pays for each array that it is handed, and most for those of records: so it is handed the desk's address.
-    `ends`: (19, 2), where each part of `DESK` begins and ends on it, in bytes.
+    `says`: what the sensors say, rad or m.
     """
+    ends = bytes_at(address, 16 * (len(DESK) - 1)).view(np.int64).reshape((-1, 2))
     desk = bytes_at(address, ends[18, 1])
     records, limits = desk[ends[0, 0] : ends[0, 1]].view(RECORD), floats(desk, ends[1])
     rows, bars = desk[ends[2, 0] : ends[2, 1]].view(SENSED), desk[ends[3, 0] : ends[3, 1]].view(BAR)
@@ -88,6 +90,7 @@ def fill(address: int, ends: NDArray[np.int64]) -> bool:
     parts, axes = floats(desk, ends[11]).reshape((-1, 3)), floats(desk, ends[12]).reshape((-1, 6))
     moves, told = floats(desk, ends[13]), desk[ends[14, 0] : ends[14, 1]].view(ADVICE)
     numbers, choices = floats(desk, ends[15]), desk[ends[16, 0] : ends[16, 1]]
+    said[:] = says
     if not fill_leaf(
         records, limits, rows, bars, cylinders, spans, edge, given, said, q, row, parts, axes, moves, told,
         numbers[: len(NUMBERS)], choices[: len(CHOICES)],

@@ -3,6 +3,8 @@
 import json
 from typing import Any
 
+from pydantic_core import from_json
+
 from kinematics.errors import Fault
 
 MOST_BYTES = 65_536
@@ -27,14 +29,16 @@ def _no_number(name: str) -> Any:
 
 
 _read = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_number).decode
-_begin_plainly = json.JSONDecoder(parse_constant=_no_number).raw_decode
 
 
 def _all_of(text: str) -> Any:
     """What a text says. An object of as many names as the text has colons cannot have a name twice."""
-    if len(text) < _SHORT and text.startswith("{") and text.endswith("}"):
-        plainly, end = _begin_plainly(text)
-        if end == len(text) and text.count(":") == len(plainly):
+    if len(text) < _SHORT:
+        try:
+            plainly = from_json(text, allow_inf_nan=False)
+        except ValueError:  # or read by the other alone
+            return _read(text)
+        if type(plainly) is dict and text.count(":") == len(plainly):
             return plainly
     return _read(text)
 

@@ -1,7 +1,10 @@
 """A leaf against `angles_from`, `pose`, `readout` and `coupler_play` together: the same numbers, or it says False."""
 
+import copy
 import math
+import pickle
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -311,6 +314,12 @@ def test_sets_and_aims_that_are_not_covered() -> None:
         assert not leaf.plain
         assert not leaf.read(said)
         assert np.all(np.isnan(leaf.numbers))
+
+
+@pytest.mark.parametrize("copied", [copy.copy, copy.deepcopy, pickle.dumps])
+def test_it_is_not_copied(copied: Callable[[Leaf], object]) -> None:
+    with pytest.raises(TypeError, match="make another"):
+        copied(over_target(0.1).leaf())
 
 
 def test_a_row_of_another_shape() -> None:
