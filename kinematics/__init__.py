@@ -23,6 +23,17 @@ from .drives import (
 )
 from .errors import Fault, Refused
 from .estimates import Estimates
+from .explain import (
+    Change,
+    Explanation,
+    Side,
+    TargetPlane,
+    Turn,
+    explain,
+    explain_series,
+    other_start,
+    shapley,
+)
 from .fitting import Doubt, Finding, Move, Moved, Verdict, judge, moves_for
 from .fleet import Fleet, fleet, varied
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
@@ -97,6 +108,7 @@ __all__ = [
     "Book",
     "BucketLinkage",
     "Calibrated",
+    "Change",
     "Columns",
     "Combined",
     "Correction",
@@ -107,6 +119,7 @@ __all__ = [
     "Doubt",
     "Enters",
     "Estimates",
+    "Explanation",
     "Fault",
     "Finding",
     "Fleet",
@@ -156,6 +169,7 @@ __all__ = [
     "SensorSet",
     "Separable",
     "Series",
+    "Side",
     "Sight",
     "Sources",
     "Spread",
@@ -165,12 +179,14 @@ __all__ = [
     "Striking",
     "Suspect",
     "Target",
+    "TargetPlane",
     "TiltCorrection",
     "Together",
     "Tone",
     "ToneWidths",
     "Track",
     "Trust",
+    "Turn",
     "Verdict",
     "Zeroed",
     "account",
@@ -193,6 +209,8 @@ __all__ = [
     "depth_below",
     "differentiate_columns",
     "draws",
+    "explain",
+    "explain_series",
     "fleet",
     "four_bar_from_bucket",
     "four_bar_from_idler",
@@ -208,6 +226,7 @@ __all__ = [
     "moves_for",
     "next_posture",
     "offered",
+    "other_start",
     "place_edge",
     "plain_sensors",
     "pose",
@@ -217,6 +236,7 @@ __all__ = [
     "reduce_level_book",
     "sensitivity",
     "separable",
+    "shapley",
     "shortest",
     "show",
     "solve_columns",

@@ -137,10 +137,18 @@ class Pose:
         edge = self.assembly.attachment.edge
         if len(edge) == len(EDGE_POINTS):
             return self._row[chain.LEVEL : chain.LEVEL + 9].reshape(3, 3).copy()
+        rotation, origin = self.frame()
+        placed: NDArray[np.float64] = np.array(edge) @ rotation.T + origin
+        return placed
+
+    def frame(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Rotation (3, 3) and origin (3,) (m) of the bucket's frame in the level frame: level = rotation @ own + origin.
+
+        Everything level and curled out by 0.3, its x leads forward and 0.3 up.
+        """
         m = self._row[chain.BODY_FROM_BUCKET : chain.BODY_FROM_BUCKET + 12]
         level = self._row[chain.LEVEL_FROM_BODY : chain.LEVEL_FROM_BODY + 9].reshape(3, 3)
-        placed: NDArray[np.float64] = (np.array(edge) @ m[:9].reshape(3, 3).T + m[9:]) @ level.T
-        return placed
+        return level @ m[:9].reshape(3, 3), level @ m[9:]
 
     def lowest(self) -> tuple[str, float]:
         """(what, height m over the body origin) of the lowest of edge, teeth and heel."""

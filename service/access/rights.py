@@ -25,8 +25,8 @@ PUBLIC = (
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations",
-    "jobs/{job}/readouts", "jobs/{job}/uncertainties",
+    "calibrations", "explanations",
+    "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/explanations",
     *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip
 _RECORDED = (

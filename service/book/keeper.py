@@ -145,7 +145,7 @@ class Keeper:
             return done
 
         stored, replayed = self._database.write(work)
-        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
+        return Recorded(read(stored), self.as_of(job, stored.seq), replayed)
 
     def record(
         self,
@@ -185,9 +185,9 @@ class Keeper:
             )  # fmt: skip
 
         stored, replayed = self._database.write(work)
-        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
+        return Recorded(read(stored), self.as_of(job, stored.seq), replayed)
 
-    def _as_of(self, job: str, seq: int) -> JobState:
+    def as_of(self, job: str, seq: int) -> JobState:
         """The state right after an entry, whatever was recorded since."""
         state = self.state(job)
         return state if state.seq == seq else fold([e for e in state.entries if e.seq <= seq])

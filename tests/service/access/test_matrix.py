@@ -22,8 +22,9 @@ PAGES = (
 )  # fmt: skip
 COMPUTING = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations",
-    "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
+    "calibrations", "explanations",
+    "jobs/{job}/readouts", "jobs/{job}/explanations", "jobs/{job}/uncertainties",
+    "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip
 RECORDING = (
     "benchmarks", "setups", "attachment-changes", "moves", "swings", "laser-setups", "receiver-clamps", "touches",

@@ -103,9 +103,9 @@ ORDER = (
     "jobs/{job}/turning-points", "jobs/{job}/targets", "jobs/{job}/acknowledgements", "jobs/{job}/seats",
     "jobs/{job}/estimates", "jobs/{job}/checks",
     "jobs/{job}/rod-checks", "jobs/{job}/wear-checks", "jobs/{job}/laser-tests", "jobs/{job}/certificates",
-    "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/swings",
+    "jobs/{job}/readouts", "jobs/{job}/explanations", "jobs/{job}/uncertainties", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
-    "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets",
+    "poses", "explanations", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets",
     "attachments", "machines", "profile-checks",
     "calibrations", "calibrations/applied", "calibrations/{calibration_id}/roll-backs",
 )  # fmt: skip

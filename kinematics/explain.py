@@ -1,0 +1,335 @@
+"""Why a number changed: what each joint, the body's lean, the chosen point, the reference and the target did to it.
+
+Any one order of the changes gives shares that add up, and another order gives other shares. The Shapley value is their
+mean over all orders: it adds up too, gives nothing to what did nothing, and alike to what did alike.
+Source: L. S. Shapley, "A value for n-person games", Contributions to the Theory of Games II, 1953.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arm import Pose
+from .assembly import JOINTS
+from .columns import STATUS, solve_columns
+from .errors import Fault, Refused, refuse
+from .fleet import fleet
+from .parameters import BUCKET_POINTS
+
+LEAN = ("pitch", "roll")
+FACTORS = (*LEAN, *JOINTS, "edge_point", "reference", "target")
+"""What may have changed, in the order in which it is told."""
+QUANTITIES = ("height", "elevation", "reach", "lateral", "cross_slope", "above_target")
+"""What is explained: height over the body origin, elevation in the job's datum, reach ahead and distance to the left (m);
+cross-slope (a ratio); how far the point stands above the target (m; positive to cut). Signs as in `Pose`, `CutFill`."""
+TURNED_RAD = 1e-9
+"""Less is no turn that an axis could be told of."""
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class TargetPlane:
+    """A target as the level frame has it: elevation (m) under the body origin, slopes ahead and to the left (ratios)."""
+
+    elevation: float
+    ahead: float = 0.0
+    left: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two things compared: a pose, which point of the bucket is read, the elevation (m) of the body origin and
+    the target. None where there is none."""
+
+    pose: Pose
+    point: str = "centre"
+    origin: float | None = None
+    target: TargetPlane | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One quantity on both sides (m, or a ratio), and the share of each factor that changed; they add up to
+    after - before to rounding. Boom alone raised the edge by 0.1 m: {"boom": 0.1}."""
+
+    before: float
+    after: float
+    shares: Mapping[str, float]
+
+    @property
+    def total(self) -> float:
+        """After less before."""
+        return self.after - self.before
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The turn that carries the bucket from one pose to the other, level frame.
+
+    `at` the place (m) on its axis nearest the point that is read, `axis` its direction (unit, angle by the right hand),
+    `angle` (rad, never negative), `radius` from axis to point and `arc` (m) along which that point went.
+    """
+
+    at: tuple[float, float, float]
+    axis: tuple[float, float, float]
+    angle: float
+    radius: float
+    arc: float
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Which of `FACTORS` changed, what that did to each quantity that both sides have, and, where one joint, pitch or
+    roll alone changed, the turn; None too of one that is nothing, half round or all round to a nanoradian."""
+
+    changed: tuple[str, ...]
+    changes: Mapping[str, Change]
+    turn: Turn | None
+
+
+def explain(before: Side, after: Side) -> Explanation:
+    """The shares of everything that differs between two sides of one machine with one attachment.
+
+    Elevation is told where both sides have an origin, above_target where both have a target as well. A bucket curled
+    between two touches of a laser that did not move: the bucket's share is the whole change.
+    Raises `Refused`: "another-machine", "no-such-point", "not-finite"; "one-sided" where only one side has an origin or
+    a target; "no-share" where a mixture of both poses cannot be computed (an edge that stands plumb).
+    """
+    _check(before, after)
+    changed = tuple(name for name in FACTORS if _value(before, name) != _value(after, name))
+    values = _mixtures(before, after, changed)
+    shares = {
+        quantity: Change(
+            float(table[0]), float(table[-1]), MappingProxyType(dict(zip(changed, shapley(table), strict=True)))
+        )
+        for quantity, table in values.items()
+    }  # fmt: skip
+    return Explanation(changed, MappingProxyType(shares), _turn(before, after, changed))
+
+
+def explain_series(sides: Sequence[Side]) -> list[Explanation]:
+    """Step by step, each side against the one before it: n - 1 explanations of n sides. Shares of steps, added up, are
+    shares of the whole way; they hang on the way, as shares of two sides alone do not.
+
+    Raises `Refused` as `explain`, with the step at the head of `where`; "too-few" for less than two.
+    """
+    if len(sides) < 2:
+        raise Refused([Fault("too-few", "sides", str(len(sides)), "two or more", "give another pose")])
+    told, faults = [], []
+    for i, (one, other) in enumerate(pairwise(sides)):
+        try:
+            told.append(explain(one, other))
+        except Refused as refused:
+            faults += [each.at(str(i + 1)) for each in refused.faults]
+    refuse(faults)
+    return told
+
+
+def shapley(values: Floats) -> list[float]:
+    """Each player's Shapley value of a game: `values` (2^n,), of each coalition by its number in which bit i stands for
+    player i. They add up to values[-1] - values[0] to rounding. Of [0, 1, 2, 5]: [2, 3].
+    """
+    n = len(values).bit_length() - 1
+    if len(values) != 1 << n:
+        raise ValueError(f"expected 2^n values, found {len(values)}")
+    coalitions = np.arange(1 << n)
+    size = np.array([int(each).bit_count() for each in coalitions])
+    weights = np.array([1.0 / (n * math.comb(n - 1, k)) for k in range(n)])
+    found = []
+    for i in range(n):
+        without = coalitions[(coalitions >> i & 1) == 0]
+        gains = values[without | 1 << i] - values[without]
+        found.append(math.fsum(weights[size[without]] * gains))
+    return found
+
+
+def other_start(pose: Pose, joint: str, by: float, point: str = "centre") -> tuple[float, float] | None:
+    """(angle of the joint, change of height, rad and m): the start within the joint's range, all else as in `pose`, from
+    which the same turn changes the point's height most differently; None where there is no room for the turn.
+
+    Height follows r sin(t) about a pin, so a turn has one start from which it lifts most and one from which it lowers
+    most. Raises `Refused` "no-such-joint" for one that the machine lacks.
+    """
+    span = pose.assembly.ranges.get(joint)
+    if span is None:
+        raise Refused([
+            Fault("no-such-joint", joint, repr(joint), "one of " + ", ".join(pose.assembly.ranges), "check the name")
+        ])  # fmt: skip
+    low, high = max(span.low, span.low - by), min(span.high, span.high - by)
+    if not low <= high:
+        return None
+    starts = np.linspace(low, high, _STARTS)
+    fixed = _angles(pose)
+    output = f"{point}_height"
+    one = fleet([pose.assembly])
+    heights = [
+        solve_columns(one, {**fixed, joint: angles}, [output]).values[output]
+        for angles in (starts, starts + by)
+    ]
+    rises = heights[1] - heights[0]
+    own = _angles(pose)
+    here = solve_columns(one, {**own, joint: np.array([own[joint], own[joint] + by])}, [output]).values[
+        output
+    ]
+    if np.isnan(rises).all() or np.isnan(here).any():
+        return None
+    most = int(np.nanargmax(np.abs(rises - (here[1] - here[0]))))
+    return float(starts[most]), float(rises[most])
+
+
+_STARTS = 181
+
+
+def _check(before: Side, after: Side) -> None:
+    faults = []
+    one, other = (side.pose.assembly.parameters.tobytes() for side in (before, after))
+    if one != other:
+        faults.append(
+            Fault("another-machine", "after", "another machine or attachment", "the same on both sides",
+                  "compare poses of one machine; what an attachment changes is told by its own readouts")
+        )  # fmt: skip
+    for name, side in (("before", before), ("after", after)):
+        if side.point not in BUCKET_POINTS:
+            faults.append(
+                Fault(
+                    "no-such-point", f"{name}.point", repr(side.point), "one of " + ", ".join(BUCKET_POINTS)
+                )
+            )
+        elif side.point not in side.pose.places():
+            faults.append(
+                Fault(
+                    "no-such-point",
+                    f"{name}.point",
+                    f"{side.point} on a bucket without teeth",
+                    "an edge point",
+                )
+            )
+        told = [("origin", side.origin)]
+        if side.target is not None:
+            target = side.target
+            told += [("target", target.elevation), ("target", target.ahead), ("target", target.left)]
+        faults += [
+            Fault("not-finite", f"{name}.{what}", str(value), "a finite number")
+            for what, value in told if value is not None and not math.isfinite(value)
+        ]  # fmt: skip
+    for what in ("origin", "target"):
+        if (getattr(before, what) is None) != (getattr(after, what) is None):
+            lacks = "before" if getattr(before, what) is None else "after"
+            faults.append(
+                Fault("one-sided", f"{lacks}.{what}", "none", "one on both sides or on neither",
+                      "compare two readouts that both have it")
+            )  # fmt: skip
+    refuse(faults)
+
+
+def _value(side: Side, factor: str) -> object:
+    if factor == "edge_point":
+        return side.point
+    if factor == "reference":
+        return side.origin
+    if factor == "target":
+        return side.target
+    return float(side.pose.q[(*LEAN, *JOINTS).index(factor)])
+
+
+def _angles(pose: Pose) -> dict[str, float]:
+    return {
+        name: value
+        for name, value in zip((*LEAN, *JOINTS), pose.q.tolist(), strict=True)
+        if name in LEAN or name in pose.assembly.ranges
+    }
+
+
+def _mixtures(before: Side, after: Side, changed: tuple[str, ...]) -> dict[str, Floats]:
+    """Each quantity of every mixture of both sides: (2^n,), bit i where factor i of `changed` is as after."""
+    turned = [name for name in changed if name in LEAN or name in JOINTS]
+    poses = np.arange(1 << len(turned))
+    one, other = _angles(before.pose), _angles(after.pose)
+    angles: dict[str, Floats] = {
+        name: np.where(poses >> turned.index(name) & 1, other[name], one[name])
+        if name in turned
+        else np.full(len(poses), one[name])
+        for name in one
+    }
+    points = list(dict.fromkeys((before.point, after.point)))
+    outputs = [f"{point}_{axis}" for point in points for axis in ("height", "reach", "lateral")]
+    found = solve_columns(fleet([before.pose.assembly]), angles, [*outputs, "cross_slope"])
+    _no_share(found.status, turned)
+    # Pose factors come first in FACTORS: a mixture's lower bits are its pose's.
+    mixtures = np.arange(1 << len(changed))
+    pose_of = mixtures & (len(poses) - 1)
+
+    def of(factor: str) -> NDArray[np.bool_]:
+        if factor not in changed:
+            return np.zeros(len(mixtures), dtype=np.bool_)
+        chosen: NDArray[np.bool_] = (mixtures >> changed.index(factor) & 1) == 1
+        return chosen
+
+    def at(axis: str) -> Floats:
+        both = [found.values[f"{point}_{axis}"][pose_of] for point in (before.point, after.point)]
+        chosen: Floats = np.where(of("edge_point"), both[1], both[0])
+        return chosen
+
+    height, reach, lateral = at("height"), at("reach"), at("lateral")
+    told = {
+        "height": height, "reach": reach, "lateral": lateral,
+        "cross_slope": found.values["cross_slope"][pose_of],
+    }  # fmt: skip
+    if before.origin is not None and after.origin is not None:
+        told["elevation"] = height + np.where(of("reference"), after.origin, before.origin)
+        if before.target is not None and after.target is not None:
+            later = of("target")
+            level, ahead, left = (
+                np.where(later, getattr(after.target, what), getattr(before.target, what))
+                for what in ("elevation", "ahead", "left")
+            )
+            told["above_target"] = told["elevation"] - (level + ahead * reach + left * lateral)
+    return {name: told[name] for name in QUANTITIES if name in told}
+
+
+def _no_share(status: NDArray[np.uint8], turned: list[str]) -> None:
+    wrong = np.flatnonzero(status)
+    if not wrong.size:
+        return
+    which = int(wrong[0])
+    moved = ", ".join(name for i, name in enumerate(turned) if which >> i & 1) or "nothing"
+    raise Refused([
+        Fault("no-share", "after", f"a pose that cannot be read ({STATUS[int(status[which])]}) with {moved} moved alone",
+              "poses of which every mixture can be read", "compare them by way of a pose in between",
+              {"mixtures": float(len(status)), "unread": float(wrong.size)})
+    ])  # fmt: skip
+
+
+def _turn(before: Side, after: Side, changed: tuple[str, ...]) -> Turn | None:
+    moved = [name for name in changed if name in LEAN or name in JOINTS]
+    if len(moved) != 1 or before.point != after.point:
+        return None
+    (first, at_first), (second, at_second) = before.pose.frame(), after.pose.frame()
+    turn = second @ first.T
+    spin = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
+    size = float(np.linalg.norm(spin))  # twice the sine
+    angle = math.atan2(size, float(np.trace(turn)) - 1.0)
+    if moved[0] in JOINTS:  # a rotator may go further round than a matrix tells
+        place = len(LEAN) + JOINTS.index(moved[0])
+        angle = abs(float(after.pose.q[place] - before.pose.q[place]))
+    if size < TURNED_RAD:
+        return None
+    axis = spin / math.copysign(size, math.sin(angle))
+    # A point of the axis stays where it is: (1 - R) p = t, solved across the axis alone.
+    shift = at_second - turn @ at_first
+    across = shift - axis * float(axis @ shift)
+    on_axis = 0.5 * (across + np.cross(axis, across) / math.tan(0.5 * angle))
+    start = np.array(before.pose.level(before.point))
+    on_axis = on_axis + axis * float(axis @ (start - on_axis))
+    radius = float(np.linalg.norm(start - on_axis))
+    return Turn(_three(on_axis), _three(axis), angle, radius, radius * angle)
+
+
+def _three(v: Floats) -> tuple[float, float, float]:
+    x, y, z = v.tolist()
+    return x, y, z
