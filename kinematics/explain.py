@@ -7,7 +7,7 @@ Source: L. S. Shapley, "A value for n-person games", Contributions to the Theory
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -18,8 +18,8 @@ from .arm import Pose
 from .assembly import JOINTS
 from .columns import STATUS, solve_columns
 from .errors import Fault, Refused, refuse
-from .fleet import fleet
-from .parameters import BUCKET_POINTS
+from .fleet import Fleet, fleet
+from .parameters import BUCKET_POINTS, NAMES
 
 LEAN = ("pitch", "roll")
 FACTORS = (*LEAN, *JOINTS, "edge_point", "reference", "target")
@@ -27,8 +27,10 @@ FACTORS = (*LEAN, *JOINTS, "edge_point", "reference", "target")
 QUANTITIES = ("height", "elevation", "reach", "lateral", "cross_slope", "above_target")
 """What is explained: height over the body origin, elevation in the job's datum, reach ahead and distance to the left (m);
 cross-slope (a ratio); how far the point stands above the target (m; positive to cut). Signs as in `Pose`, `CutFill`."""
-TURNED_RAD = 1e-9
-"""Less is no turn that an axis could be told of."""
+SAME = 1e-9
+"""What differs by less (rad, m, ratio) is the same: the rounding of one angle read in two ways."""
+_FARTHEST = 1e6  # m, ratio; farther a float has no millimetre left
+_STEP_RAD = math.radians(0.5)
 Floats = NDArray[np.float64]
 
 
@@ -44,12 +46,17 @@ class TargetPlane:
 @dataclass(frozen=True, slots=True)
 class Side:
     """One of two things compared: a pose, which point of the bucket is read, the elevation (m) of the body origin and
-    the target. None where there is none."""
+    the target. None where there is none.
+
+    `stood`: whatever else says how the machine stood (its stand, its swing). It has no share, but where it differs the
+    two poses are not one turn apart.
+    """
 
     pose: Pose
     point: str = "centre"
     origin: float | None = None
     target: TargetPlane | None = None
+    stood: tuple[object, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +91,8 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """Which of `FACTORS` changed, what that did to each quantity that both sides have, and, where one joint, pitch or
-    roll alone changed, the turn; None too of one that is nothing, half round or all round to a nanoradian."""
+    """Which of `FACTORS` changed, what that did to each quantity that both sides have, and the turn where one joint
+    changed and nothing else: not the lean, which turns the level frame too, and not one that comes all round."""
 
     changed: tuple[str, ...]
     changes: Mapping[str, Change]
@@ -98,10 +105,11 @@ def explain(before: Side, after: Side) -> Explanation:
     Elevation is told where both sides have an origin, above_target where both have a target as well. A bucket curled
     between two touches of a laser that did not move: the bucket's share is the whole change.
     Raises `Refused`: "another-machine", "no-such-point", "not-finite"; "one-sided" where only one side has an origin or
-    a target; "no-share" where a mixture of both poses cannot be computed (an edge that stands plumb).
+    a target; "no-share" where a mixture of both poses cannot be computed (an edge that stands plumb). What is the same
+    but for `SAME` has not changed, and `after` is then told with the first side's.
     """
     _check(before, after)
-    changed = tuple(name for name in FACTORS if _value(before, name) != _value(after, name))
+    changed = tuple(name for name in FACTORS if not _same(_value(before, name), _value(after, name)))
     values = _mixtures(before, after, changed)
     shares = {
         quantity: Change(
@@ -132,11 +140,12 @@ def explain_series(sides: Sequence[Side]) -> list[Explanation]:
 
 def shapley(values: Floats) -> list[float]:
     """Each player's Shapley value of a game: `values` (2^n,), of each coalition by its number in which bit i stands for
-    player i. They add up to values[-1] - values[0] to rounding. Of [0, 1, 2, 5]: [2, 3].
+    player i. They add up to values[-1] - values[0] to rounding. Of [0, 1, 2, 5]: [2, 3]. Raises `ValueError` for another
+    number of values, and for one that is not finite.
     """
-    n = len(values).bit_length() - 1
-    if len(values) != 1 << n:
-        raise ValueError(f"expected 2^n values, found {len(values)}")
+    n = max(len(values).bit_length() - 1, 0)
+    if len(values) != 1 << n or not np.all(np.isfinite(values)):
+        raise ValueError(f"expected 2^n finite values, found {len(values)}: {values[:8]}")
     coalitions = np.arange(1 << n)
     size = np.array([int(each).bit_count() for each in coalitions])
     weights = np.array([1.0 / (n * math.comb(n - 1, k)) for k in range(n)])
@@ -153,42 +162,38 @@ def other_start(pose: Pose, joint: str, by: float, point: str = "centre") -> tup
     which the same turn changes the point's height most differently; None where there is no room for the turn.
 
     Height follows r sin(t) about a pin, so a turn has one start from which it lifts most and one from which it lowers
-    most. Raises `Refused` "no-such-joint" for one that the machine lacks.
+    most. Starts are whole half degrees, so that what is said of one can be set. Raises `Refused` "no-such-joint" for one
+    that the machine lacks, "not-finite".
     """
     span = pose.assembly.ranges.get(joint)
     if span is None:
         raise Refused([
             Fault("no-such-joint", joint, repr(joint), "one of " + ", ".join(pose.assembly.ranges), "check the name")
         ])  # fmt: skip
+    if not math.isfinite(by):
+        raise Refused([Fault("not-finite", "by", str(by), "a finite turn")])
     low, high = max(span.low, span.low - by), min(span.high, span.high - by)
-    if not low <= high:
+    starts = np.arange(math.ceil(low / _STEP_RAD), math.floor(high / _STEP_RAD) + 1) * _STEP_RAD
+    if not starts.size:
         return None
-    starts = np.linspace(low, high, _STARTS)
-    fixed = _angles(pose)
-    output = f"{point}_height"
-    one = fleet([pose.assembly])
-    heights = [
-        solve_columns(one, {**fixed, joint: angles}, [output]).values[output]
-        for angles in (starts, starts + by)
-    ]
-    rises = heights[1] - heights[0]
-    own = _angles(pose)
-    here = solve_columns(one, {**own, joint: np.array([own[joint], own[joint] + by])}, [output]).values[
-        output
-    ]
-    if np.isnan(rises).all() or np.isnan(here).any():
+    angles, output, one = _angles(pose), f"{point}_height", fleet([pose.assembly])
+    here = angles[joint]
+    first, second = (
+        solve_columns(one, {**angles, joint: np.append(starts, here) + turned}, [output]).values[output]
+        for turned in (0.0, by)
+    )
+    rises = second - first
+    unlike = np.abs(rises[:-1] - rises[-1])
+    if np.isnan(unlike).all():
         return None
-    most = int(np.nanargmax(np.abs(rises - (here[1] - here[0]))))
+    most = int(np.nanargmax(unlike))
     return float(starts[most]), float(rises[most])
-
-
-_STARTS = 181
 
 
 def _check(before: Side, after: Side) -> None:
     faults = []
-    one, other = (side.pose.assembly.parameters.tobytes() for side in (before, after))
-    if one != other:
+    one, other = (_edge_parameters(side.pose) for side in (before, after))
+    if not np.array_equal(one, other, equal_nan=True):
         faults.append(
             Fault("another-machine", "after", "another machine or attachment", "the same on both sides",
                   "compare poses of one machine; what an attachment changes is told by its own readouts")
@@ -214,8 +219,8 @@ def _check(before: Side, after: Side) -> None:
             target = side.target
             told += [("target", target.elevation), ("target", target.ahead), ("target", target.left)]
         faults += [
-            Fault("not-finite", f"{name}.{what}", str(value), "a finite number")
-            for what, value in told if value is not None and not math.isfinite(value)
+            Fault("not-finite", f"{name}.{what}", str(value), f"a number within {_FARTHEST:g} either way")
+            for what, value in told if value is not None and not abs(value) <= _FARTHEST
         ]  # fmt: skip
     for what in ("origin", "target"):
         if (getattr(before, what) is None) != (getattr(after, what) is None):
@@ -225,6 +230,25 @@ def _check(before: Side, after: Side) -> None:
                       "compare two readouts that both have it")
             )  # fmt: skip
     refuse(faults)
+
+
+def _edge_parameters(pose: Pose) -> Floats:
+    """What the bucket's places hang on: a receiver may be clamped elsewhere."""
+    values: Floats = pose.assembly.parameters.view(np.float64)[_OF_EDGE]
+    return values
+
+
+_OF_EDGE = [i for i, name in enumerate(NAMES) if not name.startswith(("receiver_", "mast_"))]
+
+
+def _same(one: object, other: object) -> bool:
+    if isinstance(one, float) and isinstance(other, float):
+        return abs(one - other) <= SAME
+    if isinstance(one, TargetPlane) and isinstance(other, TargetPlane):
+        return all(
+            abs(getattr(one, what) - getattr(other, what)) <= SAME for what in ("elevation", "ahead", "left")
+        )
+    return one == other
 
 
 def _value(side: Side, factor: str) -> object:
@@ -258,7 +282,7 @@ def _mixtures(before: Side, after: Side, changed: tuple[str, ...]) -> dict[str, 
     }
     points = list(dict.fromkeys((before.point, after.point)))
     outputs = [f"{point}_{axis}" for point in points for axis in ("height", "reach", "lateral")]
-    found = solve_columns(fleet([before.pose.assembly]), angles, [*outputs, "cross_slope"])
+    found = solve_columns(_either(before.pose, after.pose), angles, [*outputs, "cross_slope"])
     _no_share(found.status, turned)
     # Pose factors come first in FACTORS: a mixture's lower bits are its pose's.
     mixtures = np.arange(1 << len(changed))
@@ -292,34 +316,46 @@ def _mixtures(before: Side, after: Side, changed: tuple[str, ...]) -> dict[str, 
     return {name: told[name] for name in QUANTITIES if name in told}
 
 
+def _either(before: Pose, after: Pose) -> Fleet:
+    """The machine with the wider of both limits of each joint: a later revision may have others."""
+    one, other = before.assembly.limits, after.assembly.limits
+    limits = np.where(np.arange(len(one)) % 2 == 0, np.minimum(one, other), np.maximum(one, other))
+    return replace(fleet([before.assembly]), limits=limits[np.newaxis])
+
+
 def _no_share(status: NDArray[np.uint8], turned: list[str]) -> None:
     wrong = np.flatnonzero(status)
     if not wrong.size:
         return
     which = int(wrong[0])
-    moved = ", ".join(name for i, name in enumerate(turned) if which >> i & 1) or "nothing"
+    moved = " and ".join(name for i, name in enumerate(turned) if which >> i & 1) or "nothing"
     raise Refused([
-        Fault("no-share", "after", f"a pose that cannot be read ({STATUS[int(status[which])]}) with {moved} moved alone",
+        Fault("no-share", "after",
+              f"a pose that cannot be read ({STATUS[int(status[which])]}) with {moved} moved and the rest not",
               "poses of which every mixture can be read", "compare them by way of a pose in between",
               {"mixtures": float(len(status)), "unread": float(wrong.size)})
     ])  # fmt: skip
 
 
 def _turn(before: Side, after: Side, changed: tuple[str, ...]) -> Turn | None:
-    moved = [name for name in changed if name in LEAN or name in JOINTS]
-    if len(moved) != 1 or before.point != after.point:
+    if len(changed) != 1 or changed[0] not in JOINTS or before.stood != after.stood:
         return None
     (first, at_first), (second, at_second) = before.pose.frame(), after.pose.frame()
     turn = second @ first.T
     spin = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
     size = float(np.linalg.norm(spin))  # twice the sine
-    angle = math.atan2(size, float(np.trace(turn)) - 1.0)
-    if moved[0] in JOINTS:  # a rotator may go further round than a matrix tells
-        place = len(LEAN) + JOINTS.index(moved[0])
-        angle = abs(float(after.pose.q[place] - before.pose.q[place]))
-    if size < TURNED_RAD:
+    place = len(LEAN) + JOINTS.index(changed[0])
+    angle = abs(
+        float(after.pose.q[place] - before.pose.q[place])
+    )  # a rotator may go further than a matrix tells
+    if size > _SPINS:
+        axis = spin / math.copysign(size, math.sin(angle))
+    elif math.cos(angle) < 0.0:  # half round: R = 2 k k^T - 1, either way
+        square = 0.5 * (turn + np.eye(3))
+        axis = square[:, int(np.argmax(np.diag(square)))]
+        axis = axis / float(np.linalg.norm(axis))
+    else:
         return None
-    axis = spin / math.copysign(size, math.sin(angle))
     # A point of the axis stays where it is: (1 - R) p = t, solved across the axis alone.
     shift = at_second - turn @ at_first
     across = shift - axis * float(axis @ shift)
@@ -328,6 +364,9 @@ def _turn(before: Side, after: Side, changed: tuple[str, ...]) -> Turn | None:
     on_axis = on_axis + axis * float(axis @ (start - on_axis))
     radius = float(np.linalg.norm(start - on_axis))
     return Turn(_three(on_axis), _three(axis), angle, radius, radius * angle)
+
+
+_SPINS = 1e-7  # below it a matrix shows no way
 
 
 def _three(v: Floats) -> tuple[float, float, float]:

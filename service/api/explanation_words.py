@@ -1,10 +1,12 @@
 """Why a number changed, in sentences made from the numbers."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import pairwise
 
+from kinematics.assembly import JOINTS
 from kinematics.explain import LEAN, Change, Explanation, Side, Turn, other_start
-from kinematics.units import RESOLUTION_M, LengthUnit, show
+from kinematics.units import RESOLUTION_M, LengthUnit, show, show_number, to_metres
 
 from .corrections import part
 
@@ -16,42 +18,61 @@ FACTOR = {
 _PIN = {
     "boom": "the boom foot pin", "fore_boom": "the pin between the booms", "stick": "the pin between boom and stick",
     "bucket": "the bucket pin", "tilt": "the tilt axis", "rotate": "the rotation axis",
-    "swing_boom": "the boom's swing post", "pitch": "a level line across the body through its origin",
-    "roll": "a level line along the body through its origin",
+    "swing_boom": "the boom's swing post",
 }  # fmt: skip
-_UP, _DOWN = (
-    {"boom": "was raised", "fore_boom": "was raised", "stick": "was pushed out", "bucket": "was uncurled",
-     "pitch": "pitched nose up", "roll": "rolled left side up"},
-    {"boom": "was lowered", "fore_boom": "was lowered", "stick": "was pulled in", "bucket": "was curled",
-     "pitch": "pitched nose down", "roll": "rolled right side up"},
-)  # fmt: skip
+_DOING = {
+    "boom": ("was raised", "was lowered"), "fore_boom": ("was raised", "was lowered"),
+    "stick": ("was pushed out", "was pulled in"), "bucket": ("was uncurled", "was curled"),
+    "tilt": ("was tilted left corner up", "was tilted right corner up"),
+    "rotate": ("was turned anticlockwise from above", "was turned clockwise from above"),
+    "swing_boom": ("was swung to the left", "was swung to the right"),
+    "pitch": ("pitched nose up", "pitched nose down"), "roll": ("rolled left side up", "rolled right side up"),
+}  # fmt: skip
+"""By an angle that grows, and by one that falls."""
 _QUANTITY = {
     "height": ("height over the body's origin", "rose", "fell"), "elevation": ("elevation", "rose", "fell"),
     "reach": ("reach", "grew", "shrank"), "lateral": ("place to the left", "grew", "shrank"),
     "above_target": ("height above the target", "rose", "fell"),
 }  # fmt: skip
 """In words, and what it does upwards and downwards."""
-TENTH_OF_A_PERCENT = 0.001
-_SAME_DEG = 0.005
+_TENTHS = 1000.0
+_STEEP = 1.0
 Counted = Mapping[str, int]
+Count = Callable[[float], int]
 
 
 def steps_of(change: Change, units: LengthUnit) -> tuple[int, int, Counted]:
-    """(before, after, each share) of a length in whole steps of `RESOLUTION_M`: the shares add up to after - before.
+    """(before, after, each share) of a length in whole steps of `RESOLUTION_M`, both ends as `show` rounds them: the
+    shares add up to after - before.
 
-    Rounded each for itself they would not: a step or so left over goes to those cut off most (largest remainders).
+    Rounded each for itself they would not: what is left over goes to those cut off most (largest remainders).
     """
-    return whole_steps(change, RESOLUTION_M[units])
+    step = RESOLUTION_M[units]
+    return whole_steps(change, step, lambda metres: round(to_metres(_read(metres, units), units) / step))
 
 
-def whole_steps(change: Change, step: float) -> tuple[int, int, Counted]:
-    """The same for any step."""
-    before, after = round(change.before / step), round(change.after / step)
+def _read(metres: float, units: LengthUnit) -> float | str:
+    shown = show_number(metres, units)
+    return shown if units is LengthUnit.FTIN else float(shown)
+
+
+def tenths_of(change: Change) -> tuple[int, int, Counted]:
+    """The same of a slope, in tenths of a percent."""
+    return whole_steps(change, 1.0 / _TENTHS, lambda ratio: round(float(f"{100.0 * ratio:.1f}") * 10.0))
+
+
+def whole_steps(change: Change, step: float, count: Count) -> tuple[int, int, Counted]:
+    """The same for any step, `count` rounding a value to steps."""
+    before, after = count(change.before), count(change.after)
     exact = {name: share / step for name, share in change.shares.items()}
-    floors = {name: math.floor(value) for name, value in exact.items()}
-    left = after - before - sum(floors.values())
-    by_rest = sorted(exact, key=lambda name: floors[name] - exact[name])
-    return before, after, {name: floors[name] + (name in by_rest[:left]) for name in exact}
+    told = {name: math.floor(value) for name, value in exact.items()}
+    left = after - before - sum(told.values())
+    by_rest = sorted(exact, key=lambda name: told[name] - exact[name])
+    if left < 0:
+        by_rest.reverse()
+    for i in range(abs(left) if exact else 0):
+        told[by_rest[i % len(by_rest)]] += 1 if left > 0 else -1
+    return before, after, told
 
 
 def change_words(quantity: str, points: Sequence[str], change: Change, units: LengthUnit) -> str:
@@ -78,13 +99,16 @@ def change_words(quantity: str, points: Sequence[str], change: Change, units: Le
 
 def slope_words(change: Change) -> str:
     """The same of the cross-slope, in tenths of a percent."""
-    before, after, shares = whole_steps(change, TENTH_OF_A_PERCENT)
+    before, after, shares = tenths_of(change)
     if before == after:
         head = f"The cross-slope is as before, {after / 10:+.1f} %"
     else:
         head = f"The cross-slope went from {before / 10:+.1f} % to {after / 10:+.1f} %"
     told = [f"{FACTOR[name]} {count / 10:+.1f} %" for name, count in largest_first(shares) if count]
-    return f"{head}: {', '.join(told)}." if told else f"{head}."
+    words = f"{head}: {', '.join(told)}." if told else f"{head}."
+    if max(map(abs, (change.before, change.after, *change.shares.values()))) > _STEEP:
+        words += " Near plumb a cross-slope says little, and its shares less."
+    return words
 
 
 def largest_first(shares: Counted) -> list[tuple[str, int]]:
@@ -97,106 +121,104 @@ def signed(metres: float, units: LengthUnit) -> str:
     return f"{'+' if metres >= 0.0 else '-'}{show(abs(metres), units)}"
 
 
-def reasons(told: Explanation, before: Side, after: Side, units: LengthUnit) -> Iterator[str]:
-    """What turned about what, what stayed, why it went that way, and what the same would do elsewhere."""
+def reasons(
+    told: Explanation, before: Side, after: Side, units: LengthUnit, aside: Sequence[str] = ()
+) -> Iterator[str]:
+    """What turned about what, what stayed, why it went that way, and what the same would do elsewhere. `aside`: what else
+    happened between the two, in sentences."""
+    yield from aside
     if not told.changed:
-        yield "Nothing changed between the two."
-        return
-    yield from _still(told)
-    if told.turn is not None:
-        joint = next(name for name in told.changed if name in _PIN)
-        yield from _turned(joint, told.turn, before, after, units)
+        yield "Nothing else changed between the two." if aside else "Nothing changed between the two."
     elif len(told.changed) > 1:
         yield (
             "Several things changed at once. Each share is what that one did, averaged over every order in which they "
             "could have been made; so they add up, whichever came first."
         )
+    elif told.turn is not None:
+        yield from _turned(told.changed[0], told.turn, before, after, units)
+    elif told.changed[0] in _DOING:
+        yield f"Only the {FACTOR[told.changed[0]]} changed: {_did(told.changed[0], before, after)}."
+        if told.changed[0] in LEAN:
+            yield "The body's origin is taken to stay where the reference has it."
 
 
-def _still(told: Explanation) -> Iterator[str]:
-    if "reference" not in told.changed and "elevation" in told.changes:
-        yield "The reference did not change: the same body origin carries both numbers."
-    if "reference" in told.changed:
-        yield (
-            "The reference changed: the body origin was given another elevation, by a touch, a strike or a withdrawal, "
-            "and every point of the machine with it."
-        )
+def _did(joint: str, before: Side, after: Side) -> str:
+    place = (*LEAN, *JOINTS).index(joint)
+    by = math.degrees(float(after.pose.q[place] - before.pose.q[place]))
+    return f"it {_DOING[joint][by < 0.0]} by {abs(by):.2f} deg"
 
 
 def _turned(joint: str, turn: Turn, before: Side, after: Side, units: LengthUnit) -> Iterator[str]:
-    q = [float(side.pose.q[_place(joint)]) for side in (before, after)]
-    by = math.degrees(q[1] - q[0])
-    doing = (_UP if by > 0.0 else _DOWN).get(joint, "turned")
-    stayed = (
-        "the body's origin is taken to stay where the reference has it" if joint in LEAN
-        else "that and everything before it did not move"
-    )  # fmt: skip
     yield (
-        f"Only the {FACTOR[joint]} changed: it {doing} by {abs(by):.2f} deg. The {part(before.point)} turned about "
-        f"{_PIN[joint]}, {show(turn.radius, units)} away, along an arc of {show(turn.arc, units)}; {stayed}."
+        f"Only the {FACTOR[joint]} changed: {_did(joint, before, after)}. The {part(before.point)} turned about "
+        f"{_PIN[joint]}, {show(turn.radius, units)} away, along an arc of {show(turn.arc, units)}; that and everything "
+        "before it did not move."
     )
-    yield from _why(turn, before, after, units)
-    if joint not in LEAN:
-        yield from _elsewhere(joint, q, before, after, units)
+    levers = [
+        [a - b for a, b in zip(side.pose.level(side.point), turn.at, strict=True)] for side in (before, after)
+    ]
+    yield f"Seen from there it went from {_where(levers, 0, units)} to {_where(levers, 1, units)}."
+    yield from _passed(turn, levers[0], units)
+    by = float(after.pose.joint(joint) - before.pose.joint(joint))
+    yield from _elsewhere(joint, by, before, after, units)
 
 
-def _why(turn: Turn, before: Side, after: Side, units: LengthUnit) -> Iterator[str]:
-    first, second = (
-        tuple(a - b for a, b in zip(side.pose.level(side.point), turn.at, strict=True))
-        for side in (before, after)
-    )
-    if abs(turn.axis[2]) > _UPRIGHT:
-        yield "It turned about an upright axis, so hardly any of the turn goes up or down."
-        return
-    yield f"Seen from that axis it went from {_where(first, units)} to {_where(second, units)}."
-    lowest, highest = _passed(turn, first)
-    if lowest:
-        yield "On the way it went through the lowest point of its circle: the number first fell, then rose."
-    if highest:
-        yield "On the way it went through the highest point of its circle: the number first rose, then fell."
+_SIDES = (("ahead", "behind"), ("to the left", "to the right"), ("above", "below"))
 
 
-_UPRIGHT = math.cos(math.radians(2.0))
+def _where(levers: Sequence[Sequence[float]], which: int, units: LengthUnit) -> str:
+    """Where a point is, by what the turn changes."""
+    step = RESOLUTION_M[units]
+    told = [
+        f"{show(abs(levers[which][i]), units)} {words[levers[which][i] < 0.0]}"
+        for i, words in enumerate(_SIDES) if abs(levers[0][i] - levers[1][i]) >= step
+    ]  # fmt: skip
+    return ", ".join(told[:-1]) + (" and " if len(told) > 1 else "") + told[-1] if told else "where it was"
 
 
-def _where(lever: Sequence[float], units: LengthUnit) -> str:
-    x, _, z = lever
-    ahead = f"{show(abs(x), units)} {'ahead' if x > 0.0 else 'behind'}"
-    return f"{ahead} and {show(abs(z), units)} {'above' if z > 0.0 else 'below'}"
-
-
-def _passed(turn: Turn, lever: Sequence[float]) -> tuple[bool, bool]:
-    """Whether the arc goes through the lowest, and the highest, point of its circle, well before either end."""
+def _passed(turn: Turn, lever: Sequence[float], units: LengthUnit) -> Iterator[str]:
+    """Where the point's height turned back on the way by more than is shown."""
     k, r = turn.axis, lever
-    across = k[1] * r[2] - k[2] * r[1], k[2] * r[0] - k[0] * r[2], k[0] * r[1] - k[1] * r[0]
-    # z = a cos t + b sin t + c over the turn: its turning points at tan t = b / a.
     along = sum(one * other for one, other in zip(k, r, strict=True))
-    a, b = r[2] - along * k[2], across[2]
-    top = math.atan2(b, a) % (2.0 * math.pi)
-    bottom = (top + math.pi) % (2.0 * math.pi)
-    least = math.radians(_SAME_DEG)
-    return (least < bottom < turn.angle - least, least < top < turn.angle - least)
+    # Rodrigues: the height over the turn is base + a cos t + b sin t.
+    base, a, b = along * k[2], r[2] - along * k[2], k[0] * r[1] - k[1] * r[0]
+    size, first = math.hypot(a, b), math.atan2(b, a)
+
+    def height(angle: float) -> float:
+        return base + a * math.cos(angle) + b * math.sin(angle)
+
+    stops = sorted(
+        (angle, word, value)
+        for start, word, value in ((first, "highest", base + size), (first + math.pi, "lowest", base - size))
+        for angle in [start % (2.0 * math.pi)]
+        if angle < turn.angle
+    )
+    heights = [height(0.0), *(value for _, _, value in stops), height(turn.angle)]
+    step = RESOLUTION_M[units]
+    if stops and all(abs(one - other) >= step for one, other in pairwise(heights)):
+        way = [
+            f"{'rose' if other > one else 'fell'} by {show(abs(other - one), units)}"
+            for one, other in pairwise(heights)
+        ]
+        through = " and ".join(word for _, word, _ in stops)
+        yield f"On the way its height {', then '.join(way)}: it went through the {through} point of its circle."
 
 
-def _elsewhere(
-    joint: str, q: Sequence[float], before: Side, after: Side, units: LengthUnit
-) -> Iterator[str]:  # fmt: skip
-    found = other_start(before.pose, joint, q[1] - q[0], before.point)
+def _elsewhere(joint: str, by: float, before: Side, after: Side, units: LengthUnit) -> Iterator[str]:
+    found = other_start(before.pose, joint, by, before.point)
     if found is None:
         return
     start, rise = found
     own = after.pose.height(after.point) - before.pose.height(before.point)
     step = RESOLUTION_M[units]
-    if round(rise / step) == round(own / step):
+    if abs(rise - own) < step:
         return
-    verb = "as high as it was" if round(rise / step) == 0 else (
-        f"{show(abs(rise), units)} {'higher' if rise > 0.0 else 'lower'}"
-    )  # fmt: skip
+    if abs(rise) < 0.5 * step:
+        does = f"would have left the {part(before.point)} as high as it was"
+    else:
+        does = f"would have {'raised' if rise > 0.0 else 'lowered'} the {part(before.point)} by {show(abs(rise), units)}"
+    head = "It is the posture that decides: the" if rise * own <= 0.0 else "The"
     yield (
-        f"It is the posture that decides: the same turn begun with the {FACTOR[joint]} at {math.degrees(start):.1f} deg "
-        f"instead of {math.degrees(q[0]):.1f} deg would have left the {part(before.point)} {verb}."
+        f"{head} same turn begun with the {FACTOR[joint]} at {math.degrees(start):.1f} deg instead of "
+        f"{math.degrees(before.pose.joint(joint)):.1f} deg {does}."
     )
-
-
-def _place(joint: str) -> int:
-    return (*LEAN, "swing_boom", "boom", "fore_boom", "stick", "bucket", "tilt", "rotate").index(joint)

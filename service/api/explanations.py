@@ -1,7 +1,7 @@
 """Why a number changed: two or more poses or readouts, and each factor's share of every difference between them."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from itertools import pairwise
 from typing import Annotated
@@ -10,33 +10,18 @@ from fastapi import APIRouter
 from pydantic import ConfigDict, Field
 from typing_extensions import TypedDict
 
-from kinematics.assembly import Assembly
-from kinematics.errors import Fault, Refused, refuse
-from kinematics.explain import Change, Explanation, Side, TargetPlane, explain, explain_series
-from kinematics.parameters import EDGE_POINTS
-from kinematics.readout import LINES, fall_of
+from kinematics.errors import Fault, Refused
+from kinematics.explain import Change, Explanation, explain, explain_series
 from kinematics.units import RESOLUTION_M, LengthUnit, percent_from_ratio, show
 from service.book import decide
 from service.book import requests as q
-from service.book.keeper import Keeper
-from service.book.lengths import metres_within
-from service.book.posing import swing_of
-from service.book.state import HIGHEST_M, JobState
 from service.strict import Strict, example
 
 from .answers import ADVISORY, Length, Reference, length, reference, reference_to
 from .door import KeeperDep, ProfilesDep
-from .explanation_words import (
-    FACTOR,
-    TENTH_OF_A_PERCENT,
-    change_words,
-    reasons,
-    slope_words,
-    steps_of,
-    whole_steps,
-)
+from .explanation_sides import Told, all_of, asides, of_pose, of_readout, states_of
+from .explanation_words import FACTOR, change_words, reasons, slope_words, steps_of, tenths_of
 from .jobs import JobId
-from .readouts import Line, aim_of, read_line
 
 router = APIRouter(tags=["explanations"])
 MOST_SIDES = 200
@@ -148,7 +133,7 @@ class SlopeChangeOut(Strict):
 
 
 class TurnOut(Strict):
-    """What one joint, or the lean, alone turned the bucket about."""
+    """What one joint alone turned the bucket about."""
 
     axis_at_m: tuple[float, float, float] = Field(
         description="The place on the axis nearest the point, level frame: ahead, left, up."
@@ -165,7 +150,9 @@ class ExplainedOut(Strict):
     changed: list[str] = Field(description="What differs; nothing else has a share.")
     changes: list[ChangeOut]
     cross_slope: SlopeChangeOut
-    turn: TurnOut | None = Field(description="Where one joint, pitch or roll alone changed; else null.")
+    turn: TurnOut | None = Field(
+        description="Where one joint changed and nothing else, the tracks and the swing included; else null."
+    )
     words: list[str] = Field(description="In sentences made from these numbers.")
 
 
@@ -190,10 +177,13 @@ def explain_poses(asked: ExplanationsIn, profiles: ProfilesDep) -> ExplanationsO
     curl -s localhost:8311/v1/explanations -H 'content-type: application/json' -d @explanations.json
     """
     machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
-
-    sides = _all(
-        partial(_posed, fitted, each, asked.units, f"sides.{i}") for i, each in enumerate(asked.sides)
-    )
+    sides = all_of(
+        partial(
+            of_pose, fitted, each, each.edge_point, each.origin_elevation, each.target_elevation, asked.units,
+            f"sides.{i}",
+        )
+        for i, each in enumerate(asked.sides)
+    )  # fmt: skip
     return _answer(sides, LengthUnit(asked.units), reference_to(machine), reference_to(attachment), _OF_POSES)
 
 
@@ -206,75 +196,24 @@ def explain_readouts(job: JobId, asked: JobExplanationsIn, keeper: KeeperDep) ->
     """
     now = keeper.state(job)
     decide.same_units(now, asked.units)
-    sides = _all(partial(_read, keeper, job, now, each, f"sides.{i}") for i, each in enumerate(asked.sides))
+    states = states_of(keeper, job, now, (each.seq for each in asked.sides))
+    sides = all_of(
+        partial(
+            of_readout, keeper, states, each.pose, each.edge_point, each.target, each.station, each.seq, f"sides.{i}"
+        )
+        for i, each in enumerate(asked.sides)
+    )  # fmt: skip
     return _answer(
         sides, LengthUnit(now.units), reference(now.machine), reference(now.attachment), _OF_READOUTS
     )
 
 
-def _posed(fitted: Assembly, given: PosedIn, units: str, where: str) -> Side:
-    found = decide.posed(fitted, given, where)
-    origin, level = (
-        None if value is None else metres_within(value, units, f"{where}.{name}", HIGHEST_M)
-        for name, value in (
-            ("origin_elevation", given.origin_elevation), ("target_elevation", given.target_elevation)
-        )
-    )  # fmt: skip
-    if level is not None and origin is None:
-        raise Refused([
-            Fault("one-sided", f"{where}.target_elevation", "a target without the body origin's elevation",
-                  "both or neither", "give origin_elevation, or leave the target out")
-        ])  # fmt: skip
-    return Side(found, given.edge_point, origin, None if level is None else TargetPlane(level))
-
-
-def _read(keeper: Keeper, job: str, now: JobState, given: ReadIn, where: str) -> Side:
-    if given.seq is not None and given.seq > now.seq:
-        raise Refused([
-            Fault("no-such-entry", f"{where}.seq", str(given.seq), f"1 to {now.seq}", "see the events of the job")
-        ])  # fmt: skip
-    state = now if given.seq is None else keeper.as_of(job, given.seq)
-    line: Line = "teeth" if given.edge_point in LINES["teeth"] else "edge"
-    try:
-        found = decide.posed(keeper.fit(state), given.pose, "pose")
-        aim = aim_of(state, given.target, given.station)
-        swing = swing_of(given.pose)
-        told = read_line(found, state, aim, line, swing)
-    except Refused as refused:
-        raise Refused(each.at(where) for each in refused.faults) from None
-    origin = None if state.book.height is None else state.book.height.elevation
-    if aim is None:
-        return Side(found, given.edge_point, origin)
-    shown = told.points[EDGE_POINTS[LINES[line].index(given.edge_point)]]
-    if shown.target is None or origin is None:
-        raise Refused(
-            Fault(each.code, f"{where}.target", each.found, each.expected, each.advice)
-            for each in told.why_not
-        )
-    ahead, left = fall_of(found, state.book, aim, swing)
-    x, y, _ = found.level(given.edge_point)
-    return Side(
-        found, given.edge_point, origin, TargetPlane(shown.target - ahead * x - left * y, ahead, left)
-    )
-
-
-def _all(makers: Iterable[Callable[[], Side]]) -> list[Side]:
-    faults: list[Fault] = []
-    sides = []
-    for make in makers:
-        try:
-            sides.append(make())
-        except Refused as refused:
-            faults += refused.faults
-    refuse(faults)
-    return sides
-
-
 def _answer(
-    sides: list[Side], units: LengthUnit, machine: Reference | None, attachment: Reference | None,
+    given: list[Told], units: LengthUnit, machine: Reference | None, attachment: Reference | None,
     fields: Mapping[str, str],
 ) -> ExplanationsOut:  # fmt: skip
     """`fields`: what of a side's `point`, `origin` and `target` the request calls how."""
+    sides = [each.side for each in given]
     try:
         steps = explain_series(sides)
     except Refused as refused:
@@ -284,11 +223,12 @@ def _answer(
     try:
         whole = steps[0] if len(steps) == 1 else explain(sides[0], sides[-1])
     except Refused as refused:
-        raise Refused(each.at(f"sides.{len(sides) - 1}") for each in refused.faults) from None
-    told = [_explained(each, *pair, units) for each, pair in zip(steps, pairwise(sides), strict=True)]
+        last = str(len(sides) - 1)
+        raise Refused(_placed(each.at(last), fields) for each in refused.faults) from None
+    told = [_explained(each, *pair, units) for each, pair in zip(steps, pairwise(given), strict=True)]
     return ExplanationsOut(
         units=units.value, machine=machine, attachment=attachment,
-        whole=told[0] if len(told) == 1 else _explained(whole, sides[0], sides[-1], units), steps=told,
+        whole=told[0] if len(told) == 1 else _explained(whole, given[0], given[-1], units), steps=told,
         advisory=ADVISORY,
     )  # fmt: skip
 
@@ -299,13 +239,15 @@ def _placed(fault: Fault, fields: Mapping[str, str]) -> Fault:
     which = int(step) - (side == "before")
     name = ".".join(fields.get(each, "") for each in more)
     where = f"sides.{which}.{name}" if name else f"sides.{which}"
-    return Fault(fault.code, where, fault.found, fault.expected, fault.advice, fault.numbers)
+    found = "no height: no touch or strike counts" if more == ["origin"] and not name else fault.found
+    return Fault(fault.code, where, found, fault.expected, fault.advice, fault.numbers)
 
 
-def _explained(told: Explanation, before: Side, after: Side, units: LengthUnit) -> ExplainedOut:
+def _explained(told: Explanation, before: Told, after: Told, units: LengthUnit) -> ExplainedOut:
     lengths = {name: change for name, change in told.changes.items() if name != "cross_slope"}
     main = next(name for name in ("above_target", "elevation", "height") if name in lengths)
-    turn, points = told.turn, (before.point, after.point)
+    turn, points = told.turn, (before.side.point, after.side.point)
+    aside = list(asides(told, before, after))
     return ExplainedOut(
         changed=list(told.changed),
         changes=[_change(name, points, change, units) for name, change in lengths.items()],
@@ -314,12 +256,14 @@ def _explained(told: Explanation, before: Side, after: Side, units: LengthUnit) 
             axis_at_m=turn.at, axis=turn.axis, angle_deg=math.degrees(turn.angle), radius=length(turn.radius, units),
             arc=length(turn.arc, units),
         ),
-        words=[change_words(main, points, lengths[main], units), *reasons(told, before, after, units)],
+        words=[
+            change_words(main, points, lengths[main], units), *reasons(told, before.side, after.side, units, aside)
+        ],
     )  # fmt: skip
 
 
 def _slope(change: Change) -> SlopeChangeOut:
-    _, _, counts = whole_steps(change, TENTH_OF_A_PERCENT)
+    _, _, counts = tenths_of(change)
     shares: list[SlopeShareOut] = [
         {"factor": name, "words": FACTOR[name], "share_percent": percent_from_ratio(change.shares[name]),
          "shown": f"{count / 10:+.1f} %"}

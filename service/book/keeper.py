@@ -4,7 +4,7 @@ States are kept in memory by seq and only ever extended from the log, so that wh
 """
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -145,7 +145,7 @@ class Keeper:
             return done
 
         stored, replayed = self._database.write(work)
-        return Recorded(read(stored), self.as_of(job, stored.seq), replayed)
+        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
 
     def record(
         self,
@@ -185,12 +185,24 @@ class Keeper:
             )  # fmt: skip
 
         stored, replayed = self._database.write(work)
-        return Recorded(read(stored), self.as_of(job, stored.seq), replayed)
+        return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
 
-    def as_of(self, job: str, seq: int) -> JobState:
+    def _as_of(self, job: str, seq: int) -> JobState:
         """The state right after an entry, whatever was recorded since."""
         state = self.state(job)
         return state if state.seq == seq else fold([e for e in state.entries if e.seq <= seq])
+
+    def states_at(self, job: str, seqs: Sequence[int]) -> dict[int, JobState]:
+        """The state right after each of these entries, which rise and are on the log."""
+        entries = self.state(job).entries
+        found: dict[int, JobState] = {}
+        state: JobState | None = None
+        for seq in seqs:
+            upto = 0 if state is None else state.seq
+            more = [e for e in entries if upto < e.seq <= seq]
+            state = fold(more) if state is None else extend(state, more)
+            found[seq] = state
+        return found
 
     @staticmethod
     def _new(payload: p.Payload, actor: str, observed_utc: datetime) -> NewEvent:

@@ -26,7 +26,7 @@ from kinematics.explain import (
     other_start,
     shapley,
 )
-from kinematics.machine import Range
+from kinematics.machine import Range, Receiver
 
 from .machines import DIGGING, LEVEL, plain_bucket, plain_machine, random_angles, seeded, tiltrotator_bucket
 
@@ -152,11 +152,9 @@ def test_what_one_joint_turns_about(seed: int) -> None:
     rng = np.random.default_rng([91, seed])
     angles = random_angles(rng, assembly)
     before = pose(assembly, **angles)
-    for name in ("pitch", "roll", *assembly.ranges):
-        span = assembly.ranges.get(name)
-        low, high = (-0.4, 0.4) if span is None else (span.low, span.high)
-        to = angles[name] + (0.05 if angles[name] + 0.05 <= high else -0.05)
-        assert low <= to
+    for name, span in assembly.ranges.items():
+        to = angles[name] + (0.05 if angles[name] + 0.05 <= span.high else -0.05)
+        assert span.low <= to
         after = pose(assembly, **(angles | {name: to}))
         turn = explain(Side(before), Side(after)).turn
         assert turn is not None
@@ -168,8 +166,7 @@ def test_what_one_joint_turns_about(seed: int) -> None:
             + k * float(k @ lever) * (1 - math.cos(turn.angle))
         )  # fmt: skip
         assert np.max(np.abs(turned - end)) <= 1e-9
-        if name not in LEAN:
-            assert abs(turn.angle - 0.05) <= 1e-9
+        assert abs(turn.angle - 0.05) <= 1e-12
         if name in ADVISED:
             axes = desk(levers(assembly))[1]
             write_axes(assembly.parameters, before.q, axes)
@@ -180,6 +177,76 @@ def test_what_one_joint_turns_about(seed: int) -> None:
             assert (
                 np.max(np.abs(off - k * float(k @ off))) <= 1e-7
             )  # a small turn says less of where than of which way
+
+
+def test_no_turn_but_of_one_joint_alone() -> None:
+    """The lean turns the level frame as well; another reference, or tracks that moved, is another change."""
+    here, curled = digging(), digging(bucket=0.7)
+    assert explain(Side(here), Side(digging(pitch=0.05))).turn is None
+    assert explain(Side(here, origin=100.0), Side(curled, origin=100.1)).turn is None
+    assert explain(Side(here, stood=(1,)), Side(curled, stood=(2,))).turn is None
+    assert (
+        explain(Side(here, origin=100.0, stood=(1,)), Side(curled, origin=100.0, stood=(1,))).turn is not None
+    )
+
+
+def test_a_rounding_is_no_change() -> None:
+    one = Side(digging(), origin=100.0, target=TargetPlane(98.0, 0.02, 0.01))
+    other = Side(
+        digging(bucket=0.7, boom=0.6 + 1e-12),
+        origin=100.0 + 1e-13,
+        target=TargetPlane(98.0 + 1e-14, 0.02, 0.01),
+    )
+    told = explain(one, other)
+    assert told.changed == ("bucket",)
+    assert told.turn is not None
+    for change in told.changes.values():
+        assert abs(math.fsum(change.shares.values()) - change.total) <= SUM
+
+
+def test_a_receiver_clamped_elsewhere_is_no_other_machine() -> None:
+    held = Receiver((1.0, 0.0, 0.3), (0.0, 0.0, 1.0))
+    first, second = (
+        pose(assemble(plain_machine(receiver=each), plain_bucket()), **(LEVEL | DIGGING))
+        for each in (held, replace(held, place=(1.2, 0.0, 0.3)))
+    )
+    assert explain(Side(first), Side(second)).changed == ()
+
+
+def test_limits_of_a_later_revision() -> None:
+    """The same geometry with more room for one joint: told either way round."""
+    tools = [replace(tiltrotator_bucket().tilt, range=Range(-most, most)) for most in (0.5, 0.9)]  # type: ignore[type-var]
+    poses = [
+        pose(assemble(plain_machine(), plain_bucket(tilt=tool)), pitch=0.0, roll=0.0, tilt=tilt, **DIGGING)
+        for tool, tilt in zip(tools, (0.0, 0.8), strict=True)
+    ]
+    there, back = explain(*map(Side, poses)), explain(*map(Side, reversed(poses)))
+    assert there.changed == back.changed == ("tilt",)
+    assert abs(there.changes["cross_slope"].total + back.changes["cross_slope"].total) <= SUM
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"), [(-1.5, 1.5, 3.0), (0.0, math.pi, math.pi), (-math.pi, math.pi, None)]
+)
+def test_half_round_and_all_round(low: float, high: float, told: float | None) -> None:
+    both = assemble(plain_machine(), tiltrotator_bucket())
+    before, after = (pose(both, **LEVEL, **DIGGING, tilt=0.0, rotate=angle) for angle in (low, high))
+    found = explain(Side(before, "left"), Side(after, "left"))
+    assert found.changed == ("rotate",)
+    if told is None:
+        assert found.turn is None
+        return
+    assert found.turn is not None
+    assert abs(found.turn.angle - told) <= 1e-12
+    assert abs(abs(found.turn.axis[2]) - 1.0) <= 1e-9
+    far = math.dist(before.level("left"), after.level("left"))
+    assert abs(far - 2.0 * found.turn.radius * math.sin(0.5 * told)) <= 1e-9
+
+
+def test_games_that_are_none() -> None:
+    for values in ([], [1.0, 2.0, 3.0], [math.nan, 1.0], [math.inf, 1.0]):
+        with pytest.raises(ValueError, match="finite values"):
+            shapley(np.array(values))
 
 
 def test_a_rotator_more_than_half_round() -> None:
@@ -277,5 +344,5 @@ def test_a_mixture_that_cannot_be_read() -> None:
     [fault] = told.value.faults
     assert (fault.code, fault.where) == ("no-share", "1.after")
     assert "edge-plumb" in fault.found
-    assert "roll moved alone" in fault.found
+    assert "roll moved and the rest not" in fault.found
     assert fault.numbers == {"mixtures": 4.0, "unread": 1.0}

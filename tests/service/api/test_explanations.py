@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from kinematics.explain import Change, Side, explain
-from kinematics.units import RESOLUTION_M, LengthUnit, to_metres
-from service.api.explanation_words import change_words, steps_of, whole_steps
+from kinematics.units import RESOLUTION_M, LengthUnit, show, to_metres
+from service.api.explanation_words import change_words, slope_words, steps_of
 from service.book.posing import solve
 from service.book.requests import PoseIn
 from service.pages import guide_text
@@ -112,21 +112,86 @@ def test_the_bucket_curled_in_words(client: Client) -> None:
         in words
     )
     other = re.search(
-        r"bucket at (-?\d+\.\d) deg instead of 60\.0 deg would have left the edge centre (.*)\.$", words
+        r"bucket at (-?\d+\.\d) deg instead of 60\.0 deg would have (\w+) the edge centre by (.*)\.$", words
     )
     assert other is not None
-    assert "Seen from that axis it went from " in words
+    start = float(other[1])
+    ends = [
+        solve(fitted(), PoseIn.model_validate(moved(bucket=each))).height("centre")
+        for each in (start, start - 20.0)
+    ]
+    assert other[2] == ("raised" if ends[1] > ends[0] else "lowered")
+    assert other[3] == show(abs(ends[1] - ends[0]), LengthUnit.M)
+    assert "Seen from there it went from " in words
 
 
 def test_through_the_lowest_point(client: Client) -> None:
-    """A turn that begins before straight below the pin and ends behind it: fell, then rose."""
-    heights = {angle: solve(fitted(), PoseIn.model_validate(moved(bucket=angle))).height("centre")
-               for angle in range(0, 110, 2)}  # fmt: skip
+    """A turn that begins before straight below the pin and ends behind it fell, then rose; by less than is shown: not."""
+    heights = {angle / 4: solve(fitted(), PoseIn.model_validate(moved(bucket=angle / 4))).height("centre")
+               for angle in range(0, 440)}  # fmt: skip
     lowest = min(heights, key=lambda angle: heights[angle])
-    through = told(client, moved(bucket=lowest + 15.0), moved(bucket=lowest - 15.0))["whole"]
-    assert any("through the lowest point" in each for each in through["words"])
-    beside = told(client, moved(bucket=lowest + 35.0), moved(bucket=lowest + 15.0))["whole"]
-    assert not any("lowest point" in each for each in beside["words"])
+    through = told(client, moved(bucket=lowest + 15.0), moved(bucket=lowest - 12.0))["whole"]
+    [way] = [each for each in through["words"] if each.startswith("On the way")]
+    falls, rises = (show(heights[lowest + by] - heights[lowest], LengthUnit.M) for by in (15.0, -12.0))
+    assert way == (
+        f"On the way its height fell by {falls}, then rose by {rises}: it went through the lowest point of its circle."
+    )
+    beside = [(lowest + 35.0, lowest + 15.0), (lowest + 15.0, lowest - 0.25)]
+    for one, other in beside:
+        words = told(client, moved(bucket=one), moved(bucket=other))["whole"]["words"]
+        assert not any("lowest point" in each for each in words)
+
+
+def test_two_changes_are_not_one(client: Client) -> None:
+    """A reference that changed with the bucket: no turn, and nobody says that only the bucket changed."""
+    found = told(
+        client, FIRST | {"origin_elevation": 101.5}, moved(bucket=40.0) | {"origin_elevation": 101.0}
+    )["whole"]
+    assert found["changed"] == ["bucket", "reference"]
+    assert found["turn"] is None
+    words = " ".join(found["words"])
+    assert "The reference changed" in words
+    assert "Several things changed at once" in words
+    assert "Only the" not in words
+    assert "did not move" not in words
+
+
+def test_the_lean_alone(client: Client) -> None:
+    nose_up = FIRST | {"attitude_deg": {"pitch": 2.4, "roll": -0.2}}
+    found = told(client, FIRST, nose_up)["whole"]
+    assert found["turn"] is None
+    assert found["words"][1:] == [
+        "Only the body pitch changed: it pitched nose up by 2.00 deg.",
+        "The body's origin is taken to stay where the reference has it.",
+    ]
+
+
+def test_sideways_is_told_sideways(client: Client) -> None:
+    tilted = [moved(tilt=angle) for angle in (20.0, -20.0)]
+    words = " ".join(told(client, *tilted)["whole"]["words"])
+    assert "it was tilted right corner up by 40.00 deg" in words
+    assert "to the left" in words
+    assert "to the right" in words
+    swung = [FIRST | {"swing_deg": angle} for angle in (0.0, 30.0)]
+    assert told(client, *swung)["whole"]["words"][1].startswith("The body swung between the two.")
+
+
+def test_halves_as_everywhere(client: Client) -> None:
+    """Where an elevation is right at half a step its words say what `shown` says."""
+    height = solve(fitted(), PoseIn.model_validate(FIRST)).height("centre")
+    for half in (101.2005, 101.2025, 101.2045, 101.2065):
+        sides = (
+            FIRST | {"origin_elevation": half - height},
+            FIRST | {"origin_elevation": half + 0.0021 - height},
+        )
+        change = of(told(client, *sides)["whole"], "elevation")
+        assert f"from {change['before']['shown']} to {change['after']['shown']}" in change["words"]
+
+
+def test_an_edge_near_plumb(client: Client) -> None:
+    steep = Change(-4.9, -0.2, {"tilt": 52.0, "roll": -47.3})
+    assert slope_words(steep).endswith("Near plumb a cross-slope says little, and its shares less.")
+    assert not slope_words(Change(0.01, 0.02, {"tilt": 0.01})).endswith("less.")
 
 
 def test_nothing_changed(client: Client) -> None:
@@ -149,7 +214,11 @@ def test_largest_remainders() -> None:
         "choice of edge point -0.32 ft."
     )
     down = Change(1.0, 0.9996, {"boom": -0.0002, "stick": -0.0002})
-    assert whole_steps(down, 0.001) == (1000, 1000, {"boom": 0, "stick": 0})
+    assert steps_of(down, LengthUnit.M) == (1000, 1000, {"boom": 0, "stick": 0})
+    odd = Change(0.0005, 0.0014, {"boom": 0.0009, "stick": 0.0})
+    assert steps_of(odd, LengthUnit.M) == (1, 1, {"boom": 0, "stick": 0})
+    half = Change(0.0005, 0.0025, {"boom": 0.002})
+    assert steps_of(half, LengthUnit.M) == (1, 3, {"boom": 2})
 
 
 def test_a_strike_between(client: Client, job: Make) -> None:
@@ -177,6 +246,67 @@ def test_a_strike_between(client: Client, job: Make) -> None:
     assert cut["before"]["m"] == pytest.approx(there["m"], abs=1e-12)
 
 
+def test_the_tracks_moved(client: Client, job: Make) -> None:
+    """To the same height by another touch: no share, but nobody says that one origin carries both."""
+    at = job("m")
+    at.equipped()
+    at.touch(-1.6)
+    before = client.get(at.path)["seq"]
+    again = at.touch(-1.6, stick_deg=-72.0)["seq"]
+    at.move()
+    at.touch(-1.6)
+    pose = edge_at(-1.9)
+    sides = {None: pose, before: pose, again: pose}
+
+    def between(first: int | None, second: int | None) -> Json:
+        asked = [{"pose": sides[seq], **({} if seq is None else {"seq": seq})} for seq in (first, second)]
+        found: Json = client.post(f"{at.path}/explanations", {"units": "m", "sides": asked}, 200)["whole"]
+        return found
+
+    touched = between(before, again)
+    assert touched["changed"] == []
+    assert touched["words"][1].startswith("Another touch or strike carries the second height")
+    moved_on = between(before, None)
+    assert moved_on["words"][1].startswith("The tracks moved between the two")
+    assert moved_on["words"][-1] == "Nothing else changed between the two."
+
+
+def test_a_sloping_target_is_one_target(client: Client, job: Make) -> None:
+    """Only the bucket differs: the plane, built anew for each pose, is the same; above it as readouts have it."""
+    at = job("m")
+    at.equipped()
+    at.touch(-1.6)
+    at.target("drain", 0.4, along_percent=-8.0, across_percent=3.0)
+    zero = edge_at(-1.9)
+    at.station("drain", 0.0, zero)
+    for bucket in (30.0, 41.7, 52.3, 60.1):
+        pose = moved(bucket=bucket)
+        sides = [{"pose": each, "target": "drain"} for each in (FIRST, pose)]
+        found = client.post(f"{at.path}/explanations", {"units": "m", "sides": sides}, 200)["whole"]
+        assert found["changed"] == ["bucket"]
+        change = of(found, "above_target")
+        for side, each in (("before", FIRST), ("after", pose)):
+            cut = at.read(each, "drain")["points"]["centre"]["cut_fill"]
+            assert change[side]["m"] == pytest.approx(cut["above_target"]["m"], abs=1e-9)
+
+
+def test_two_hundred_sides_of_a_long_log(client: Client, job: Make) -> None:
+    """Every state is folded on from the one before, whatever the order asked."""
+    at = job("m")
+    at.equipped()
+    for k in range(12):
+        at.touch(-1.6 + 0.01 * (k % 3))
+    last = client.get(at.path)["seq"]
+    seqs = [5 + k % (last - 4) for k in range(199, -1, -1)]
+    sides = [{"pose": edge_at(-1.9), "seq": seq} for seq in seqs]
+    found = client.post(f"{at.path}/explanations", {"units": "m", "sides": sides}, 200)
+    assert len(found["steps"]) == 199
+    total = sum(of(each, "elevation")["change"]["m"] for each in found["steps"])
+    assert total == pytest.approx(of(found["whole"], "elevation")["change"]["m"], abs=1e-9)
+    states = client.app.state.keeper.states_at(at.id, sorted(set(seqs)))
+    assert {seq: state.seq for seq, state in states.items()} == {seq: seq for seq in set(seqs)}
+
+
 def test_refused(client: Client, job: Make) -> None:
     bad = [moved(boom=170.0), FIRST | {"target_elevation": 99.0}, FIRST | {"origin_elevation": 1e9}]
     assert client.refused(PATH, PAIR | {"sides": bad}, 422) == {
@@ -200,6 +330,10 @@ def test_refused(client: Client, job: Make) -> None:
     assert client.refused(f"{at.path}/explanations", ahead, 422) == {
         "/sides/0/seq": "no-such-entry", "/sides/1/target": "unknown-target",
     }  # fmt: skip
+    toothless = [{"pose": edge_at(-1.9)}, {"pose": edge_at(-1.9), "edge_point": "tooth_left"}]
+    assert at.refused("explanations", {"units": "m", "sides": toothless}, 422) == {
+        "/sides/1/edge_point": "no-such-point"
+    }
     assert client.refused(f"{at.path}/explanations", ahead | {"units": "ft"}, 422) == {
         "/units": "wrong-units"
     }

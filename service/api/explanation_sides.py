@@ -1,0 +1,161 @@
+"""What is compared: poses as they are given, or readouts of a job as its log was."""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from kinematics.arm import Pose
+from kinematics.assembly import Assembly
+from kinematics.errors import Fault, Refused, refuse
+from kinematics.explain import SAME, Explanation, Side, TargetPlane
+from kinematics.parameters import EDGE_POINTS
+from kinematics.readout import LINES, Aim, fall_of
+from service.book import decide
+from service.book import requests as q
+from service.book.keeper import Keeper
+from service.book.lengths import metres_within
+from service.book.posing import swing_of
+from service.book.state import HIGHEST_M, JobState
+
+from .readouts import Line, aim_of, read_line
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """How the machine stood: its stand by number, its swing where it is sensed (rad), the last entry that said it swung,
+    and the entries that its height hangs on."""
+
+    setup: int
+    swing: float | None
+    swung: int
+    carried: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A side, and in a job how the machine stood."""
+
+    side: Side
+    stood: Stood | None = None
+
+
+def of_pose(
+    fitted: Assembly, given: q.PoseIn, point: str, origin: float | str | None, target: float | str | None, units: str,
+    where: str,
+) -> Told:  # fmt: skip
+    """A pose that a request gives. Raises `Refused` at `where`."""
+    found = decide.posed(fitted, given, where)
+    height, level = (
+        None if value is None else metres_within(value, units, f"{where}.{name}", HIGHEST_M)
+        for name, value in (("origin_elevation", origin), ("target_elevation", target))
+    )
+    if level is not None and height is None:
+        raise Refused([
+            Fault("one-sided", f"{where}.target_elevation", "a target without the body origin's elevation",
+                  "both or neither", "give origin_elevation, or leave the target out")
+        ])  # fmt: skip
+    plane = None if level is None else TargetPlane(level)
+    return Told(Side(found, point, height, plane, (swing_of(given),)))
+
+
+def states_of(
+    keeper: Keeper, job: str, now: JobState, seqs: Iterable[int | None]
+) -> Mapping[int | None, JobState]:
+    """The state after each of these entries; None is now. Those that the log has not got are left out."""
+    wanted = sorted({seq for seq in seqs if seq is not None and seq <= now.seq})
+    found: dict[int | None, JobState] = {None: now}
+    return found | dict(keeper.states_at(job, wanted).items())
+
+
+def of_readout(
+    keeper: Keeper, states: Mapping[int | None, JobState], given: q.PoseIn, point: str, target: str | None,
+    station: float | str | None, seq: int | None, where: str,
+) -> Told:  # fmt: skip
+    """A readout of a job. Raises `Refused` at `where`."""
+    if seq not in states:
+        raise Refused([
+            Fault("no-such-entry", f"{where}.seq", str(seq), f"1 to {states[None].seq}", "see the events of the job")
+        ])  # fmt: skip
+    state = states[seq]
+    line: Line = "teeth" if point in LINES["teeth"] else "edge"
+    try:
+        found = decide.posed(keeper.fit(state), given, "pose")
+        aim = aim_of(state, target, station)
+        plane = _plane(found, state, aim, line, point, swing_of(given))
+    except Refused as refused:
+        raise Refused(_renamed(each, where) for each in refused.faults) from None
+    book = state.book
+    known = book.height
+    swing = swing_of(given)
+    stood = Stood(book.setup, swing, state.last_swing, frozenset() if known is None else known.hangs_on)
+    origin = None if known is None else known.elevation
+    return Told(Side(found, point, origin, plane, (book.setup, swing, state.last_swing)), stood)
+
+
+def _renamed(fault: Fault, where: str) -> Fault:
+    name = "edge_point" if fault.where == "line" else fault.where
+    at = f"{where}.{name}" if name else where
+    return Fault(fault.code, at, fault.found, fault.expected, fault.advice, fault.numbers)
+
+
+def _plane(
+    found: Pose, state: JobState, aim: Aim | None, line: Line, point: str, swing: float | None
+) -> TargetPlane | None:
+    told = read_line(found, state, aim, line, swing)
+    if aim is None:
+        return None
+    target = told.points[EDGE_POINTS[LINES[line].index(point)]].target
+    if target is None or state.book.height is None:
+        raise Refused(
+            Fault(each.code, "target", each.found, each.expected, each.advice) for each in told.why_not
+        )
+    ahead, left = fall_of(found, state.book, aim, swing)
+    x, y, _ = found.level(point)
+    return TargetPlane(target - ahead * x - left * y, ahead, left)
+
+
+def all_of(makers: Iterable[Callable[[], Told]]) -> list[Told]:
+    """Every side, or the faults of all."""
+    faults: list[Fault] = []
+    sides = []
+    for make in makers:
+        try:
+            sides.append(make())
+        except Refused as refused:
+            faults += refused.faults
+    refuse(faults)
+    return sides
+
+
+def asides(told: Explanation, before: Told, after: Told) -> Iterator[str]:
+    """What happened between the two besides, in sentences: the reference, the tracks, the swing."""
+    one, other = before.stood, after.stood
+    reference = "reference" in told.changed
+    if one is None or other is None:
+        if reference:
+            yield "The reference changed: the body origin has another elevation, and every point of the machine with it."
+        if before.side.stood != after.side.stood:
+            yield _SWUNG
+        return
+    if one.setup != other.setup:
+        yield "The tracks moved between the two: another touch or strike carries the second height."
+    elif reference:
+        yield (
+            "The reference changed: what the log holds between the two gave the body origin another elevation, and "
+            "every point of the machine with it."
+        )
+    elif one.carried != other.carried:
+        yield "Another touch or strike carries the second height; to a nanometre it is the same."
+    elif "elevation" in told.changes:
+        yield "The reference did not change: the same touch or strike carries both numbers."
+    if one.swung != other.swung or _apart(one.swing, other.swing):
+        yield _SWUNG
+
+
+def _apart(one: float | None, other: float | None) -> bool:
+    return one != other if one is None or other is None else abs(one - other) > SAME
+
+
+_SWUNG = (
+    "The body swung between the two. Elevations do not hang on that, but ahead and left are those of the body as it then "
+    "stood, and a sloping target lies another way under it: what that does is in the target's share."
+)
