@@ -25,7 +25,7 @@ PUBLIC = (
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations", "explanations",
+    "calibrations", "explanations", "drawings",
     "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/explanations",
     *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip

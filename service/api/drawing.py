@@ -17,6 +17,7 @@ INK, PAPER, RULE, ACCENT = "#1b1a17", "#f6f3ea", "#8a8577", "#7a2f12"
 FAMILY = "Georgia,'DejaVu Serif',serif"
 _ENOUGH_ROOM = 70.0
 _EDGE, _TRIED = 5.0, 6.0
+_AT_ONCE = 16
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom, pixels downwards."""
 
@@ -89,15 +90,21 @@ def free_box(
     wide, high = size
     left, top = (np.arange(within[i] + _EDGE, within[i + 2] - _EDGE - size[i], _TRIED) for i in (0, 1))
     x, y = (each.ravel() for each in np.meshgrid(left, top))
-    a, b, c, d = x - _EDGE, y - _EDGE, x + wide + _EDGE, y + high + _EDGE
-    free = np.ones(x.shape, dtype=np.bool_)
-    for k in (*kept, *((px, py, px, py) for px, py in strokes)):
-        free &= ~((a < k[2]) & (k[0] < c) & (b < k[3]) & (k[1] < d))
-    if not free.any():
+    taken = np.array([*kept, *((px, py, px, py) for px, py in strokes)]).reshape((-1, 4))
+    for some in np.array_split(
+        taken, max(1, len(taken) // _AT_ONCE)
+    ):  # what is taken is not asked about again
+        a, b, c, d = (
+            each[:, np.newaxis] for each in (x - _EDGE, y - _EDGE, x + wide + _EDGE, y + high + _EDGE)
+        )
+        hit = (a < some[:, 2]) & (some[:, 0] < c) & (b < some[:, 3]) & (some[:, 1] < d)
+        free = ~hit.any(axis=1)
+        x, y = x[free], y[free]
+    if not x.size:
         return None
     across = np.maximum(np.maximum(x - near[0], near[0] - x - wide), 0.0)
     along_y = np.maximum(np.maximum(y - near[1], near[1] - y - high), 0.0)
-    best = int(np.argmin(np.where(free, np.hypot(across, along_y), np.inf)))
+    best = int(np.argmin(np.hypot(across, along_y)))
     return float(x[best]), float(y[best])
 
 

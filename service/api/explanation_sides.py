@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from kinematics.arm import Pose
 from kinematics.assembly import Assembly
@@ -17,6 +18,8 @@ from service.book.posing import swing_of
 from service.book.state import HIGHEST_M, JobState
 
 from .readouts import Line, aim_of, read_line
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +45,42 @@ def of_pose(
     fitted: Assembly, given: q.PoseIn, point: str, origin: float | str | None, target: float | str | None, units: str,
     where: str,
 ) -> Told:  # fmt: skip
-    """A pose that a request gives. Raises `Refused` at `where`."""
-    found = decide.posed(fitted, given, where)
-    height, level = (
-        None if value is None else metres_within(value, units, f"{where}.{name}", HIGHEST_M)
-        for name, value in (("origin_elevation", origin), ("target_elevation", target))
-    )
-    if level is not None and height is None:
-        raise Refused([
+    """A pose that a request gives. Raises `Refused` at `where`, with all its faults."""
+    faults: list[Fault] = []
+
+    def height(value: float | str | None, name: str) -> float | None:
+        return None if value is None else _tried(
+            lambda: metres_within(value, units, f"{where}.{name}", HIGHEST_M), faults
+        )  # fmt: skip
+
+    above, level = height(origin, "origin_elevation"), height(target, "target_elevation")
+    if target is not None and origin is None:
+        faults.append(
             Fault("one-sided", f"{where}.target_elevation", "a target without the body origin's elevation",
                   "both or neither", "give origin_elevation, or leave the target out")
-        ])  # fmt: skip
+        )  # fmt: skip
+    found = _tried(lambda: _read(fitted, given, point, where), faults)
+    if faults or found is None:
+        raise Refused(faults)
     plane = None if level is None else TargetPlane(level)
-    return Told(Side(found, point, height, plane, (swing_of(given),)))
+    return Told(Side(found, point, above, plane, (swing_of(given),)))
+
+
+def _read(fitted: Assembly, given: q.PoseIn, point: str, where: str) -> Pose:
+    found = decide.posed(fitted, given, where)
+    try:
+        decide.edge_height(found, point)
+    except Refused as refused:
+        raise Refused(each.at(where) for each in refused.faults) from None
+    return found
+
+
+def _tried(make: Callable[[], Made], faults: list[Fault]) -> Made | None:
+    try:
+        return make()
+    except Refused as refused:
+        faults += refused.faults
+        return None
 
 
 def states_of(

@@ -2,9 +2,6 @@
 of the demo's machine."""
 
 import math
-import statistics
-import time
-from collections.abc import Callable
 
 import numpy as np
 
@@ -19,6 +16,7 @@ from kinematics.touched import Seen
 from machine_profiles import shipped
 from machine_profiles.sensor_pair import sensor_set
 from tests.benchmarks.started import BenchmarkFailed
+from tests.benchmarks.timed import median_ms
 from tests.demo_machine import ATTACHMENT, MACHINE, arm_of_demo
 
 RODS, STRIKES, LEVELS, RUNS = 34, 20, 6, 11
@@ -51,8 +49,8 @@ def calibration() -> dict[str, float]:
     if len(seen) != RODS + STRIKES + LEVELS or not (off < _SURE * found.standard).all():
         raise BenchmarkFailed(f"expected the planted values of {UNKNOWNS}, they are off by {off}")
     return {
-        "calibration_12x60_ms": _median_ms(lambda: calibrate(sensors, sources, UNKNOWNS, seen)),
-        "separable_12x60_ms": _median_ms(lambda: _separable(sensors, sources, seen)),
+        "calibration_12x60_ms": median_ms(lambda: calibrate(sensors, sources, UNKNOWNS, seen), RUNS),
+        "separable_12x60_ms": median_ms(lambda: _separable(sensors, sources, seen), RUNS),
     }
 
 
@@ -84,13 +82,3 @@ def _seen(sensors: SensorSet, true: SensorSet) -> list[Seen]:
             line = Level(math.asin(there.plumb[axis]) + _LEVEL_RAD * error, _LEVEL_RAD)
             found.append(LineSeen(name, said, "body", line, ("pitch", "roll")[axis]))
     return found
-
-
-def _median_ms(call: Callable[[], object]) -> float:
-    call()
-    times = []
-    for _ in range(RUNS):
-        start = time.perf_counter()
-        call()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times) * 1e3

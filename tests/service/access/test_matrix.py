@@ -22,7 +22,7 @@ PAGES = (
 )  # fmt: skip
 COMPUTING = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations", "explanations",
+    "calibrations", "explanations", "drawings",
     "jobs/{job}/readouts", "jobs/{job}/explanations", "jobs/{job}/uncertainties",
     "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip

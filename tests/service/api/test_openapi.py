@@ -10,6 +10,7 @@ from .doing import Client, Json
 Operations = dict[tuple[str, str], Json]
 PROBLEM = {"$ref": "#/components/schemas/ProblemDocument"}
 STREAMS = {("get", "/v1/jobs/{job}/readouts/live")}
+PICTURES = {("post", "/v1/drawings")}
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +51,7 @@ def test_every_route_says_what_it_answers(described: Json) -> None:
         success = [status for status in operation["responses"] if status.startswith("2")]
         assert len(success) == 1, key
         kind = "text/event-stream" if key in STREAMS else "application/json"
+        kind = "image/svg+xml" if key in PICTURES else kind
         content = operation["responses"][success[0]]["content"][kind]["schema"]
         assert content, key
         assert "$ref" not in content or content.get("type", "object") == "object", key
@@ -105,7 +107,8 @@ ORDER = (
     "jobs/{job}/rod-checks", "jobs/{job}/wear-checks", "jobs/{job}/laser-tests", "jobs/{job}/certificates",
     "jobs/{job}/readouts", "jobs/{job}/explanations", "jobs/{job}/uncertainties", "jobs/{job}/swings",
     "jobs/{job}/receiver-clamps", "jobs/{job}/stations", "jobs/{job}/attachment-changes", "jobs/{job}/moves",
-    "poses", "explanations", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets",
+    "poses", "explanations", "drawings", "pose-columns", "sensitivities", "placements", "passes", "corrections",
+    "error-budgets",
     "attachments", "machines", "profile-checks",
     "calibrations", "calibrations/applied", "calibrations/{calibration_id}/roll-backs",
 )  # fmt: skip
