@@ -1,6 +1,5 @@
 """A pose, or two of them compared, drawn to scale as SVG or PNG."""
 
-from functools import partial
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
@@ -14,8 +13,7 @@ from service.book import requests as q
 from service.strict import Strict, example
 
 from .door import ProfilesDep
-from .explanation_sides import all_of, of_pose
-from .explanations import PosedIn
+from .explanation_sides import PosedIn, of_poses
 from .pose_picture import View
 from .pose_sheet import as_png, as_svg
 from .pose_words import Told
@@ -98,14 +96,7 @@ def _accepted(accept: str) -> Format:
 
 def _sides(fitted: Assembly, asked: DrawingIn) -> tuple[Side, ...]:
     """Every pose solved. Raises `Refused` with the faults of all."""
-    told = all_of(
-        partial(
-            of_pose, fitted, each, each.edge_point, each.origin_elevation, each.target_elevation, asked.units,
-            f"sides.{k}",
-        )
-        for k, each in enumerate(asked.sides)
-    )  # fmt: skip
-    sides = tuple(each.side for each in told)
+    sides = tuple(each.side for each in of_poses(fitted, asked.sides, asked.units))
     origins = [each.origin is None for each in sides]
     if len(set(origins)) == 2:
         raise Refused([

@@ -1,8 +1,11 @@
 """What is compared: poses as they are given, or readouts of a job as its log was."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
+
+from pydantic import Field
 
 from kinematics.arm import Pose
 from kinematics.assembly import Assembly
@@ -20,6 +23,19 @@ from service.book.state import HIGHEST_M, JobState
 from .readouts import Line, aim_of, read_line
 
 Made = TypeVar("Made")
+
+
+class PosedIn(q.PoseIn):
+    """One pose, and what is read of it."""
+
+    edge_point: q.EdgePoint = "centre"
+    origin_elevation: q.Length | None = Field(
+        None,
+        description="Elevation of the body origin; left out of all: heights over the body origin are told.",
+    )
+    target_elevation: q.Length | None = Field(
+        None, description="Of a level target; only with origin_elevation."
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +57,12 @@ class Told:
     stood: Stood | None = None
 
 
-def of_pose(
-    fitted: Assembly, given: q.PoseIn, point: str, origin: float | str | None, target: float | str | None, units: str,
-    where: str,
-) -> Told:  # fmt: skip
-    """A pose that a request gives. Raises `Refused` at `where`, with all its faults."""
+def of_poses(fitted: Assembly, given: Sequence[PosedIn], units: str) -> list[Told]:
+    """Poses that a request gives as its `sides`. Raises `Refused` with the faults of all."""
+    return all_of(partial(_of_pose, fitted, each, units, f"sides.{i}") for i, each in enumerate(given))
+
+
+def _of_pose(fitted: Assembly, given: PosedIn, units: str, where: str) -> Told:
     faults: list[Fault] = []
 
     def height(value: float | str | None, name: str) -> float | None:
@@ -53,17 +70,18 @@ def of_pose(
             lambda: metres_within(value, units, f"{where}.{name}", HIGHEST_M), faults
         )  # fmt: skip
 
-    above, level = height(origin, "origin_elevation"), height(target, "target_elevation")
-    if target is not None and origin is None:
+    above = height(given.origin_elevation, "origin_elevation")
+    level = height(given.target_elevation, "target_elevation")
+    if given.target_elevation is not None and given.origin_elevation is None:
         faults.append(
             Fault("one-sided", f"{where}.target_elevation", "a target without the body origin's elevation",
                   "both or neither", "give origin_elevation, or leave the target out")
         )  # fmt: skip
-    found = _tried(lambda: _read(fitted, given, point, where), faults)
+    found = _tried(lambda: _read(fitted, given, given.edge_point, where), faults)
     if faults or found is None:
         raise Refused(faults)
     plane = None if level is None else TargetPlane(level)
-    return Told(Side(found, point, above, plane, (swing_of(given),)))
+    return Told(Side(found, given.edge_point, above, plane, (swing_of(given),)))
 
 
 def _read(fitted: Assembly, given: q.PoseIn, point: str, where: str) -> Pose:

@@ -19,7 +19,7 @@ from service.strict import Strict, example
 
 from .answers import ADVISORY, Length, Reference, length, reference, reference_to
 from .door import KeeperDep, ProfilesDep
-from .explanation_sides import Told, all_of, asides, of_pose, of_readout, states_of
+from .explanation_sides import PosedIn, Told, all_of, asides, of_poses, of_readout, states_of
 from .explanation_words import FACTOR, change_words, reasons, slope_words, steps_of, tenths_of
 from .jobs import JobId
 
@@ -34,19 +34,6 @@ _FIRST, _SECOND = (
 _READ, _LATER = (
     {"angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": bucket}} | _LEAN for bucket in (17.4, 5.0)
 )
-
-
-class PosedIn(q.PoseIn):
-    """One pose, and what is read of it."""
-
-    edge_point: q.EdgePoint = "centre"
-    origin_elevation: q.Length | None = Field(
-        None,
-        description="Elevation of the body origin; left out of all: heights over the body origin are told.",
-    )
-    target_elevation: q.Length | None = Field(
-        None, description="Of a level target; only with origin_elevation."
-    )
 
 
 class ExplanationsIn(Strict):
@@ -177,13 +164,7 @@ def explain_poses(asked: ExplanationsIn, profiles: ProfilesDep) -> ExplanationsO
     curl -s localhost:8311/v1/explanations -H 'content-type: application/json' -d @explanations.json
     """
     machine, attachment, fitted = profiles.pair(asked.machine, asked.attachment)
-    sides = all_of(
-        partial(
-            of_pose, fitted, each, each.edge_point, each.origin_elevation, each.target_elevation, asked.units,
-            f"sides.{i}",
-        )
-        for i, each in enumerate(asked.sides)
-    )  # fmt: skip
+    sides = of_poses(fitted, asked.sides, asked.units)
     return _answer(sides, LengthUnit(asked.units), reference_to(machine), reference_to(attachment), _OF_POSES)
 
 

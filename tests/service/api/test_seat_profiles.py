@@ -174,7 +174,7 @@ def test_the_units_of_a_job_never_change(dig: JobDoer) -> None:
     bodies = {
         "benchmarks": {"name": "kerb", "elevation": 1.0}, "targets": dig.target_body("sump", 1.0),
         "strikes": dig.strike_body(1.13), "readouts": {"pose": edge_at(-2.0)},
-        "uncertainties": {"pose": edge_at(-2.0)},
+        "uncertainties": {"pose": edge_at(-2.0)}, "explanations": {"sides": [{"pose": edge_at(-2.0)}] * 2},
         "stations": {"target": "drain", "station": 0.0, "edge_point": "centre", "pose": edge_at(-2.0)},
         "checks": {"target": "drain", "station": 0.0, "pose": edge_at(-2.0)},
         "rod-checks": {"edge_point": "centre", "pose": edge_at(-2.0), "elevation": 98.0},

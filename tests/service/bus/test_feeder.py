@@ -223,10 +223,12 @@ def test_a_problem_before_it_closes_is_refused_and_not_tried_again() -> None:
         wire.send(json.dumps({"problem": PROBLEM}))
 
     service = Service(problem)
-    with serving(service) as address, Feeder(address, "pit", first_pause_s=0.01) as feeder:
-        feeder.ready()
-        with pytest.raises(Refused) as caught:
-            feed_on(feeder)
+    with (
+        serving(service) as address,
+        Feeder(address, "pit", first_pause_s=0.01) as feeder,
+        pytest.raises(Refused) as caught,
+    ):
+        feed_on(feeder)  # the problem may be there before its first `ready` has waited for the greeting
     assert caught.value.code == "not-allowed"
     assert feeder.connections == 1
 
