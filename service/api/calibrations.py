@@ -27,12 +27,13 @@ from service.problems import Problem, fault_out
 from service.store import StoredCalibration
 from service.strict import Strict, example
 
+from .accepting import accepted
 from .answers import Reference, stamp
 from .calibration_answer import CalibrationOut, answered, as_csv
 from .calibration_found import Pair, calibrated, new_texts, no_sensors, unseen
 from .calibration_request import ApplyIn, CalibrationIn
 from .door import CallerDep, IdempotencyKey, ProfilesDep, WorkersDep
-from .error_budgets import CSV, media_type
+from .error_budgets import CSV, JSON
 
 router = APIRouter(prefix="/v1/calibrations", tags=["calibrations"])
 CalibrationId = Annotated[str, Path(description="Its id.", max_length=64)]
@@ -181,9 +182,10 @@ def list_all(
 def one(calibration_id: CalibrationId, kept: CalibrationsDep, request: Request) -> Response:
     """A calibration as it was asked for and answered; by the Accept header the table of before and after (`text/csv`)."""
     found, undone = kept.get(calibration_id)
-    if media_type(request.headers.get("accept", "")) == CSV and found.rolls_back is None:
+    wanted = accepted(request.headers.get("accept", ""), {JSON: JSON, CSV: CSV}, JSON)
+    if wanted == CSV and found.rolls_back is None:
         return Response(as_csv(found.document["answer"]), media_type=CSV)
-    return Response(_record(found, undone).model_dump_json(), media_type="application/json")
+    return Response(_record(found, undone).model_dump_json(), media_type=JSON)
 
 
 @router.post("/{calibration_id}/roll-backs", status_code=201, summary="Take a calibration back")

@@ -12,6 +12,7 @@ from kinematics.units import LengthUnit
 from service.book import requests as q
 from service.strict import Strict, example
 
+from .accepting import accepted
 from .door import ProfilesDep
 from .explanation_sides import PosedIn, of_poses
 from .pose_picture import View
@@ -83,15 +84,8 @@ def draw(
     told = Told(
         machine, attachment, _sides(fitted, asked), asked.view, LengthUnit(asked.units), asked.title, asked.width_px
     )  # fmt: skip
-    chosen = wanted or _accepted(request.headers.get("accept", ""))
+    chosen = wanted or accepted(request.headers.get("accept", ""), _KINDS, "svg")
     return Response(as_png(told) if chosen == "png" else as_svg(told), media_type=_KINDS[chosen])
-
-
-def _accepted(accept: str) -> Format:
-    """The first of our media types that an Accept header names; SVG where it names none."""
-    named = {kind: each for each, kind in _KINDS.items()}
-    parts = (part.partition(";")[0].strip().lower() for part in accept.split(","))
-    return next((named[each] for each in parts if each in named), "svg")
 
 
 def _sides(fitted: Assembly, asked: DrawingIn) -> tuple[Side, ...]:

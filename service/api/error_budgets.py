@@ -16,6 +16,7 @@ from machine_profiles import shipped
 from service.book.profiles import Profiles
 from service.book.state import Named
 
+from .accepting import accepted
 from .budget_answer import BudgetOut, Told, answer, as_csv
 from .budget_ready import placed, ready
 from .budget_request import BudgetIn
@@ -50,14 +51,8 @@ async def budget(asked: BudgetIn, request: Request, profiles: ProfilesDep, worke
 
     curl -s localhost:8311/v1/error-budgets -H 'content-type: application/json' -d @budget.json
     """
-    wanted = media_type(request.headers.get("accept", ""))
+    wanted = accepted(request.headers.get("accept", ""), {kind: kind for kind in (JSON, *_WRITTEN)}, JSON)
     return await to_thread.run_sync(_answer, asked, wanted, profiles, workers, limiter=workers.seats)
-
-
-def media_type(accept: str) -> str:
-    """The first of our media types that an Accept header names; JSON where it names none."""
-    named = (part.partition(";")[0].strip().lower() for part in accept.split(","))
-    return next((each for each in named if each in (JSON, *_WRITTEN)), JSON)
 
 
 def _answer(asked: BudgetIn, wanted: str, profiles: Profiles, crew: Workers) -> Response:

@@ -11,6 +11,7 @@ from service.book.record_file import broken, record_text
 from service.paper.page import as_html
 from service.store import LogDamaged, StoredEvent
 
+from .accepting import accepted
 from .door import KeeperDep
 from .jobs import JobId
 from .record_csv import as_csv
@@ -52,18 +53,12 @@ def get_record(
 
     Refused where the chain does not hold. See /guide/record.
     """
-    chosen = wanted or _accepted(request.headers.get("accept", ""))
+    chosen = wanted or accepted(request.headers.get("accept", ""), TYPES, "json")
     content, seq = written(keeper, job, chosen, keeper.now())
     kept = "inline" if chosen == "html" else "attachment"
     return Response(content, media_type=TYPES[chosen], headers={
         "ETag": f'"{seq}"', "Content-Disposition": f'{kept}; filename="as-dug-{job}.{chosen}"',
     })  # fmt: skip
-
-
-def _accepted(accept: str) -> Format:
-    named = {kind.partition(";")[0]: each for each, kind in TYPES.items()}
-    asked = (part.partition(";")[0].strip().lower() for part in accept.split(","))
-    return next((named[each] for each in asked if each in named), "json")
 
 
 def written(keeper: Keeper, job: str, wanted: Format, when: datetime) -> tuple[bytes, int]:
