@@ -33,6 +33,7 @@ from .explain import (
     explain_series,
     other_start,
     shapley,
+    turn_between,
 )
 from .fitting import Doubt, Finding, Move, Moved, Verdict, judge, moves_for
 from .fleet import Fleet, fleet, varied
@@ -248,6 +249,7 @@ __all__ = [
     "tilt_of_edge",
     "to_metres",
     "tone",
+    "turn_between",
     "turn_test_error_m",
     "turned_down_because",
     "value_of",

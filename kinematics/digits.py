@@ -44,7 +44,7 @@ class Figure:
 
 class Plate:
     """Letters (UTF-8) with places for figures. `letters` is one more than `figures`, and stand before, between and after
-    them."""
+    them. A plate is for one thread: it keeps its last text."""
 
     def __init__(self, letters: Sequence[bytes], figures: Sequence[Figure]) -> None:
         if len(letters) != len(figures) + 1:
@@ -118,9 +118,8 @@ def _fill(
 @compiled
 def _digits(whole: int, decimals: int, out: NDArray[np.uint8], at: int) -> int:
     """`whole` with a point before its last `decimals` digits, from `at` on; where it ends."""
-    before = int(
-        whole / _POWERS[decimals]
-    )  # twice as fast as a division of whole numbers, and at most one too many
+    # Twice as fast as a division of whole numbers, and at most one too many.
+    before = int(whole / _POWERS[decimals])
     after = whole - before * _WHOLES[decimals]
     if after < 0:
         before -= 1

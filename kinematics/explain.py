@@ -109,7 +109,7 @@ def explain(before: Side, after: Side) -> Explanation:
     but for `SAME` has not changed, and `after` is then told with the first side's.
     """
     _check(before, after)
-    changed = tuple(name for name in FACTORS if not _same(_value(before, name), _value(after, name)))
+    changed = _changed(before, after)
     values = _mixtures(before, after, changed)
     shares = {
         quantity: Change(
@@ -118,6 +118,13 @@ def explain(before: Side, after: Side) -> Explanation:
         for quantity, table in values.items()
     }  # fmt: skip
     return Explanation(changed, MappingProxyType(shares), _turn(before, after, changed))
+
+
+def turn_between(before: Side, after: Side) -> Turn | None:
+    """`Explanation.turn` alone, without shares: None where anything but one joint changed. Raises `Refused` as `explain`
+    but for "no-share"."""
+    _check(before, after)
+    return _turn(before, after, _changed(before, after))
 
 
 def explain_series(sides: Sequence[Side]) -> list[Explanation]:
@@ -241,6 +248,10 @@ def _edge_parameters(pose: Pose) -> Floats:
 _OF_EDGE = [i for i, name in enumerate(NAMES) if not name.startswith(("receiver_", "mast_"))]
 
 
+def _changed(before: Side, after: Side) -> tuple[str, ...]:
+    return tuple(name for name in FACTORS if not _same(_value(before, name), _value(after, name)))
+
+
 def _same(one: object, other: object) -> bool:
     if isinstance(one, float) and isinstance(other, float):
         return abs(one - other) <= SAME
@@ -345,9 +356,8 @@ def _turn(before: Side, after: Side, changed: tuple[str, ...]) -> Turn | None:
     spin = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
     size = float(np.linalg.norm(spin))  # twice the sine
     place = len(LEAN) + JOINTS.index(changed[0])
-    angle = abs(
-        float(after.pose.q[place] - before.pose.q[place])
-    )  # a rotator may go further than a matrix tells
+    # A rotator may go further round than a matrix tells.
+    angle = abs(float(after.pose.q[place] - before.pose.q[place]))
     if size > _SPINS:
         axis = spin / math.copysign(size, math.sin(angle))
     elif math.cos(angle) < 0.0:  # half round: R = 2 k k^T - 1, either way

@@ -101,38 +101,27 @@ def _tried(make: Callable[[], Made], faults: list[Fault]) -> Made | None:
         return None
 
 
-def states_of(
-    keeper: Keeper, job: str, now: JobState, seqs: Iterable[int | None]
-) -> Mapping[int | None, JobState]:
-    """The state after each of these entries; None is now. Those that the log has not got are left out."""
-    wanted = sorted({seq for seq in seqs if seq is not None and seq <= now.seq})
-    found: dict[int | None, JobState] = {None: now}
-    return found | dict(keeper.states_at(job, wanted).items())
-
-
 def of_readout(
-    keeper: Keeper, states: Mapping[int | None, JobState], given: q.PoseIn, point: str, target: str | None,
-    station: float | str | None, seq: int | None, where: str,
+    keeper: Keeper, states: Mapping[int, JobState], given: q.PoseIn, point: str, target: str | None,
+    station: float | str | None, seq: int, where: str,
 ) -> Told:  # fmt: skip
-    """A readout of a job. Raises `Refused` at `where`."""
+    """A readout of a job against its log after entry `seq`. Raises `Refused` at `where`."""
     if seq not in states:
         raise Refused([
-            Fault("no-such-entry", f"{where}.seq", str(seq), f"1 to {states[None].seq}", "see the events of the job")
+            Fault("no-such-entry", f"{where}.seq", str(seq), f"1 to {max(states)}", "see the events of the job")
         ])  # fmt: skip
-    state = states[seq]
+    state, swing = states[seq], swing_of(given)
     line: Line = "teeth" if point in LINES["teeth"] else "edge"
     try:
         found = decide.posed(keeper.fit(state), given, "pose")
         aim = aim_of(state, target, station)
-        plane = _plane(found, state, aim, line, point, swing_of(given))
+        plane = _plane(found, state, aim, line, point, swing)
     except Refused as refused:
         raise Refused(_renamed(each, where) for each in refused.faults) from None
-    book = state.book
-    known = book.height
-    swing = swing_of(given)
-    stood = Stood(book.setup, swing, state.last_swing, frozenset() if known is None else known.hangs_on)
+    known, setup = state.book.height, state.book.setup
+    stood = Stood(setup, swing, state.last_swing, frozenset() if known is None else known.hangs_on)
     origin = None if known is None else known.elevation
-    return Told(Side(found, point, origin, plane, (book.setup, swing, state.last_swing)), stood)
+    return Told(Side(found, point, origin, plane, (setup, swing, state.last_swing)), stood)
 
 
 def _renamed(fault: Fault, where: str) -> Fault:
@@ -181,7 +170,8 @@ def asides(told: Explanation, before: Told, after: Told) -> Iterator[str]:
             yield _SWUNG
         return
     if one.setup != other.setup:
-        yield "The tracks moved between the two: another touch or strike carries the second height."
+        carries = ": another touch or strike carries the second height" if "elevation" in told.changes else ""
+        yield f"The tracks moved between the two{carries}."
     elif reference:
         yield (
             "The reference changed: what the log holds between the two gave the body origin another elevation, and "

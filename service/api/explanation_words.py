@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from kinematics.assembly import JOINTS
 from kinematics.explain import LEAN, Change, Explanation, Side, Turn, other_start
-from kinematics.units import RESOLUTION_M, LengthUnit, show, show_number, to_metres
+from kinematics.units import RESOLUTION_M, LengthUnit, percent_from_ratio, show, show_number, to_metres
 
 from .corrections import part
 
@@ -58,7 +58,9 @@ def _read(metres: float, units: LengthUnit) -> float | str:
 
 def tenths_of(change: Change) -> tuple[int, int, Counted]:
     """The same of a slope, in tenths of a percent."""
-    return whole_steps(change, 1.0 / _TENTHS, lambda ratio: round(float(f"{100.0 * ratio:.1f}") * 10.0))
+    return whole_steps(
+        change, 1.0 / _TENTHS, lambda ratio: round(float(f"{percent_from_ratio(ratio):.1f}") * 10.0)
+    )
 
 
 def whole_steps(change: Change, step: float, count: Count) -> tuple[int, int, Counted]:

@@ -19,7 +19,7 @@ from service.strict import Strict, example
 
 from .answers import ADVISORY, Length, Reference, length, reference, reference_to
 from .door import KeeperDep, ProfilesDep
-from .explanation_sides import PosedIn, Told, all_of, asides, of_poses, of_readout, states_of
+from .explanation_sides import PosedIn, Told, all_of, asides, of_poses, of_readout
 from .explanation_words import FACTOR, change_words, reasons, slope_words, steps_of, tenths_of
 from .jobs import JobId
 
@@ -177,12 +177,15 @@ def explain_readouts(job: JobId, asked: JobExplanationsIn, keeper: KeeperDep) ->
     """
     now = keeper.state(job)
     decide.same_units(now, asked.units)
-    states = states_of(keeper, job, now, (each.seq for each in asked.sides))
+    seqs = [now.seq if each.seq is None else each.seq for each in asked.sides]
+    # Folded once each, from the first on; a seq that the log has not got is refused at its side.
+    states = keeper.states_at(job, sorted({seq for seq in seqs if seq < now.seq})) | {now.seq: now}
     sides = all_of(
         partial(
-            of_readout, keeper, states, each.pose, each.edge_point, each.target, each.station, each.seq, f"sides.{i}"
+            of_readout, keeper, states, each.pose, each.edge_point, each.target, each.station, seq,
+            f"sides.{i}",
         )
-        for i, each in enumerate(asked.sides)
+        for i, (each, seq) in enumerate(zip(asked.sides, seqs, strict=True))
     )  # fmt: skip
     return _answer(
         sides, LengthUnit(now.units), reference(now.machine), reference(now.attachment), _OF_READOUTS

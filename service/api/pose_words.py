@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kinematics.explain import Side, Turn, explain
+from kinematics.explain import Side, Turn, turn_between
 from kinematics.grade import CutFill, cut_fill
 from kinematics.units import RESOLUTION_M, LengthUnit, percent_from_ratio, show
 from service.book.state import Named
@@ -41,13 +41,11 @@ class Told:
         return "" if len(self.sides) == 1 else ("first: ", "second: ")[which]
 
     def turn(self) -> Turn | None:
-        """What one joint alone turned the point about; None of anything else."""
-        if len(self.sides) == 1 or self.sides[0].point != self.sides[1].point:
+        """What one joint alone turned the point about; None of anything else. Poses are drawn about one body origin, so
+        another elevation of it, or another target, is no turn the less."""
+        if len(self.sides) == 1:
             return None
-        before, after = (side.pose.q.tolist() for side in self.sides)
-        if sum(one != other for one, other in zip(before, after, strict=True)) != 1:
-            return None
-        return explain(*(Side(side.pose, side.point) for side in self.sides)).turn
+        return turn_between(*(Side(side.pose, side.point, stood=side.stood) for side in self.sides))
 
 
 def figure(metres: float, units: LengthUnit) -> str:

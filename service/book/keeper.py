@@ -62,7 +62,7 @@ class Keeper:
 
     def latest(self, job: str) -> JobState | None:
         """The job's state as far as this process has read it, without asking the database; None if it never has."""
-        return self._states.get(job)
+        return self._states.get(job)  # one step: no lock, thousands of times a second
 
     def jobs(self, after: str | None, limit: int) -> list[tuple[str, str]]:
         """(id, name) of jobs in order of id, after a cursor."""

@@ -13,6 +13,7 @@ from kinematics.assembly import Assembly
 from kinematics.errors import Refused
 from kinematics.estimates import Estimates
 from kinematics.parameters import NAMES
+from kinematics.place_rates import JOINTS
 from kinematics.rates_at import RatesAt
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensor_set import LEAN, SensorSet
@@ -148,6 +149,11 @@ def test_any_sensors_on_any_machine(seed: int) -> None:
         check(square(random_set(rng, assembly, angles)), angles, line=line)
     except Refused:
         return
+
+
+def test_all_joints_are_summed() -> None:
+    """`source_rates` writes the nine of them out: a tenth must be added there."""
+    assert JOINTS == 9
 
 
 @pytest.mark.parametrize("pair", ["crawler-14t with coupled-900", "midi-8t with digging-1500"])

@@ -307,6 +307,29 @@ def test_two_hundred_sides_of_a_long_log(client: Client, job: Make) -> None:
     assert {seq: state.seq for seq, state in states.items()} == {seq: seq for seq in set(seqs)}
 
 
+def test_a_height_on_one_side_only(client: Client, job: Make) -> None:
+    """Before the touch there was none; without one on either side, heights over the origin, and the tracks are told."""
+    at = job("m")
+    at.equipped()
+    before = client.get(at.path)["seq"]
+    at.touch(-1.6)
+    sides = [{"pose": edge_at(-1.9), "seq": before}, {"pose": edge_at(-1.9)}]
+    problem = client.post(f"{at.path}/explanations", {"units": "m", "sides": sides}, 422)
+    [fault] = problem["errors"]
+    assert (fault["pointer"], fault["code"]) == ("/sides/0", "one-sided")
+    assert fault["found"] == "no height: no touch or strike counts"
+    bare = job("m")
+    bare.equipped()
+    first = client.get(bare.path)["seq"]
+    bare.setup()
+    sides = [{"pose": edge_at(-1.9), "seq": first}, {"pose": edge_at(-1.9)}]
+    found = client.post(f"{bare.path}/explanations", {"units": "m", "sides": sides}, 200)["whole"]
+    assert found["words"][1:] == [
+        "The tracks moved between the two.",
+        "Nothing else changed between the two.",
+    ]
+
+
 def test_refused(client: Client, job: Make) -> None:
     bad = [moved(boom=170.0), FIRST | {"target_elevation": 99.0}, FIRST | {"origin_elevation": 1e9}]
     assert client.refused(PATH, PAIR | {"sides": bad}, 422) == {
