@@ -21,6 +21,7 @@ from .drives import (
     four_bar_from_power_link,
     joint_angle,
 )
+from .envelope import Dimension, Envelope, Spot, digging_envelope
 from .errors import Fault, Refused
 from .estimates import Estimates
 from .explain import (
@@ -37,7 +38,10 @@ from .explain import (
 )
 from .fitting import Doubt, Finding, Move, Moved, Verdict, judge, moves_for
 from .fleet import Fleet, fleet, varied
+from .forces import ForceMap, RatedForce, ToolForce, force_map, rated_force, tool_force
 from .grade import CutFill, Layer, Target, cut_fill, depth_below, target_elevation
+from .hydraulics import Hydraulics, Ram
+from .labelled import along, differentiate_labelled, solve_labelled
 from .leaf import Leaf
 from .levelbook import (
     LevelBook,
@@ -49,6 +53,7 @@ from .levelbook import (
     turn_test_error_m,
 )
 from .levelling import Book, Enters, Known, Laser, Outcome, Plane, Role
+from .linkage_course import LinkageCourse, Margin, Travel, joint_travels, linkage_course
 from .machine import (
     Attachment,
     AttachmentUncertainty,
@@ -74,6 +79,7 @@ from .mounting import (
 )
 from .mounting_lines import Level, PlumbLine, joint_of_lines, tilt_of_edge
 from .observed import Observed, chained
+from .pass_speed import PassSpeed, pass_speed
 from .passes import Pass, Place, Stop, longest_pass
 from .propagation import Combined, Series, combine, coverage, rates_of
 from .reach import Line, Placement, place_edge
@@ -117,17 +123,21 @@ __all__ = [
     "CrossingSeen",
     "CutFill",
     "Cylinder",
+    "Dimension",
     "Doubt",
     "Enters",
+    "Envelope",
     "Estimates",
     "Explanation",
     "Fault",
     "Finding",
     "Fleet",
+    "ForceMap",
     "FourBarPose",
     "Health",
     "HeightSeen",
     "Help",
+    "Hydraulics",
     "InPlane",
     "Inputs",
     "Kind",
@@ -140,8 +150,10 @@ __all__ = [
     "LevelBook",
     "Line",
     "LineSeen",
+    "LinkageCourse",
     "Machine",
     "MachineUncertainty",
+    "Margin",
     "Measure",
     "Mounting",
     "Move",
@@ -152,6 +164,7 @@ __all__ = [
     "Owed",
     "Owners",
     "Pass",
+    "PassSpeed",
     "Place",
     "Placement",
     "Plane",
@@ -159,7 +172,9 @@ __all__ = [
     "PointReadout",
     "Pose",
     "Proposed",
+    "Ram",
     "Range",
+    "RatedForce",
     "Readout",
     "Receiver",
     "Refused",
@@ -173,6 +188,7 @@ __all__ = [
     "Side",
     "Sight",
     "Sources",
+    "Spot",
     "Spread",
     "Still",
     "Stop",
@@ -185,13 +201,16 @@ __all__ = [
     "Together",
     "Tone",
     "ToneWidths",
+    "ToolForce",
     "Track",
+    "Travel",
     "Trust",
     "Turn",
     "Verdict",
     "Zeroed",
     "account",
     "allowable_misclosure_m",
+    "along",
     "anchor",
     "angle_from_slope_ratio",
     "angles_from",
@@ -209,10 +228,13 @@ __all__ = [
     "cylinder_length",
     "depth_below",
     "differentiate_columns",
+    "differentiate_labelled",
+    "digging_envelope",
     "draws",
     "explain",
     "explain_series",
     "fleet",
+    "force_map",
     "four_bar_from_bucket",
     "four_bar_from_idler",
     "four_bar_from_power_link",
@@ -220,17 +242,21 @@ __all__ = [
     "helps",
     "joint_angle",
     "joint_of_lines",
+    "joint_travels",
     "judge",
     "laser_level_error_m",
+    "linkage_course",
     "longest_pass",
     "misread",
     "moves_for",
     "next_posture",
     "offered",
     "other_start",
+    "pass_speed",
     "place_edge",
     "plain_sensors",
     "pose",
+    "rated_force",
     "rates_of",
     "readings_of",
     "readout",
@@ -241,6 +267,7 @@ __all__ = [
     "shortest",
     "show",
     "solve_columns",
+    "solve_labelled",
     "sources_of",
     "spread",
     "station",
@@ -249,6 +276,7 @@ __all__ = [
     "tilt_of_edge",
     "to_metres",
     "tone",
+    "tool_force",
     "turn_between",
     "turn_test_error_m",
     "turned_down_because",

@@ -52,16 +52,13 @@ class Hold:
     back: Vector
 
     def pose(self, boom: float, stick: float, bucket: float) -> Pose:
-        """The pose with these three joints (rad); errors as `arm.pose`."""
-        return pose(
-            self.assembly,
-            pitch=self.pitch,
-            roll=self.roll,
-            boom=boom,
-            stick=stick,
-            bucket=bucket,
-            **self.given,
-        )
+        """The pose with these three joints (rad); errors as `arm.pose`. A joint that rounding alone put beyond a stop
+        without slack, where a linkage turns back, stands at the stop."""
+        solved = {
+            name: _unrounded(angle, self.assembly.ranges[name], self.assembly.stops[name])
+            for name, angle in zip(SOLVED, (boom, stick, bucket), strict=True)
+        }
+        return pose(self.assembly, pitch=self.pitch, roll=self.roll, **solved, **self.given)
 
     def on_hitch(self, point: str) -> Vector:
         """A point of the bucket (m) in the hitch's frame."""
@@ -179,6 +176,14 @@ def hold(
     return Hold(
         assembly, pitch, roll, have, arm, hitch, math.hypot(along, up), math.atan2(up, along), tuple(edge), tuple(back)
     )  # fmt: skip
+
+
+def _unrounded(angle: float, span: Range, stop: Range) -> float:
+    if stop.high < angle <= span.high + ROUNDING_RAD:
+        return stop.high
+    if span.low - ROUNDING_RAD <= angle < stop.low:
+        return stop.low
+    return angle
 
 
 def _on_hitch(assembly: Assembly, hitch: Map, point: str) -> Vector:

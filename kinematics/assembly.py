@@ -213,31 +213,22 @@ def _sweep(
         if drive.low < angle < drive.high
     ]
     idlers = np.unique(np.concatenate([np.linspace(drive.low, drive.high, _SAMPLES), extremes]))
-    buckets = []
-    sides = []
-    worst: tuple[float, Fault] | None = None
-    for idler in idlers.tolist():
-        bucket, _, transmission, _, status, margin = linkage.bucket_from_idler(idler, *four)
-        if status != linkage.OK:
-            fault = sweep_fault(Status(status), idler, transmission, margin)
-            if worst is None or margin < worst[0]:
-                worst = margin, fault
-            continue
-        hx = bar.pivot_x + bar.idler_length * math.cos(idler)
-        hz = bar.pivot_z + bar.idler_length * math.sin(idler)
-        kx = machine.stick_length + pin_spacing * math.cos(bucket)
-        kz = pin_spacing * math.sin(bucket)
-        sides.append(linkage.side_of(bar.pivot_x, bar.pivot_z, kx, kz, hx, hz))
-        buckets.append(bucket)
-    if worst is not None:
-        return None, 0.0, [worst[1]]
-    turned = np.unwrap(np.array(buckets))
-    if min(sides) <= 0.0 <= max(sides):
+    found = np.empty((5, idlers.size))
+    linkage.bucket_sweep(idlers, *four, found)
+    buckets, transmissions, statuses, margins, sides = found
+    bad = np.flatnonzero(statuses != linkage.OK)
+    if bad.size:
+        worst = int(bad[np.argmin(margins[bad])])
+        return None, 0.0, [
+            sweep_fault(Status(int(statuses[worst])), *(float(each[worst]) for each in (idlers, transmissions, margins)))
+        ]  # fmt: skip
+    turned = np.unwrap(buckets)
+    if sides.min() <= 0.0 <= sides.max():
         at = float(idlers[int(np.argmin(np.abs(sides)))])
         return None, 0.0, [_toggle_fault(at)]
     low, high = float(turned.min()), float(turned.max())
     turns = 2.0 * math.pi * math.floor((0.5 * (low + high) + math.pi) / (2.0 * math.pi))
-    return Range(low - turns, high - turns), math.copysign(1.0, sides[0]), []
+    return Range(low - turns, high - turns), math.copysign(1.0, float(sides[0])), []
 
 
 def sweep_fault(status: Status, idler: float, transmission: float, margin: float) -> Fault:

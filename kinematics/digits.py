@@ -15,7 +15,7 @@ from .compiled import compiled
 PLAIN, ROUNDED, UNSIGNED, SIGNED = range(4)
 """How a figure is written. PLAIN: as a number for programs, the last place however it falls. ROUNDED: for people; one so
 near a half that its binary noise would decide is left to slower code. UNSIGNED: the same without a sign. SIGNED: the same
-with a plus, on a zero too."""
+with a plus, but on a zero."""
 
 # Of the last place: as in `units.show_number`.
 _NEAR_A_HALF = 1e-5
@@ -106,7 +106,7 @@ def _fill(
         if not moved and told == places[i, _WAS]:
             at = places[i, _ENDED]
             continue
-        if below or way == SIGNED:
+        if below or (way == SIGNED and whole > 0):
             out[at] = _MINUS if below else _PLUS
             at += 1
         at = _digits(whole, decimals, out, at)

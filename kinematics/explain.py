@@ -331,6 +331,9 @@ def _either(before: Pose, after: Pose) -> Fleet:
     """The machine with the wider of both limits of each joint: a later revision may have others."""
     one, other = before.assembly.limits, after.assembly.limits
     limits = np.where(np.arange(len(one)) % 2 == 0, np.minimum(one, other), np.maximum(one, other))
+    limits.flags.writeable = (
+        False  # as every fleet's: for another type of array it would be compiled once more
+    )
     return replace(fleet([before.assembly]), limits=limits[np.newaxis])
 
 

@@ -16,7 +16,7 @@ from .correction_block import desk, levers
 from .grade import target_elevation
 from .leaf_block import AGAINST, CHOICES, DESK, NOTHING, NUMBERS, fill
 from .levelling import Book
-from .parameters import BUCKET_POINTS
+from .parameters import BUCKET_POINTS, EDGE_POINTS
 from .readout import LINES, Aim, floor_limit
 from .sensing_block import ANGLES, program
 from .sensor_set import SensorSet
@@ -65,12 +65,13 @@ class Leaf:
         aim: Aim | None,
         *,
         line: str = "edge",
+        point: str = "centre",
         lean: float | None = None,
         trust: Trust | None = None,
         least: Least = (0.0, 0.0, 0.0),
     ) -> None:
-        """`line` and `lean` as in `readout`; `trust` of the same set, book, aim and line; `least` for "sides". Checks of
-        the set are not read: hold them against it by `angles_from`."""
+        """`line`, `point` and `lean` as in `readout`; `trust` of the same set, book, aim and line; `least` for
+        "sides". Checks of the set are not read: hold them against it by `angles_from`."""
         assembly = sensors.assembly
         steps, arms = program(sensors), levers(assembly)
         self.said_by = steps.numbers
@@ -79,6 +80,7 @@ class Leaf:
         given = np.zeros(1, dtype=AGAINST)
         if self.plain:
             _write_given(given[0], sensors, book, aim, line, lean)
+            given["corrected"] = BUCKET_POINTS.index(LINES[line][EDGE_POINTS.index(point)])
             given["least_rad"], given["least_m"], given["least_drawn_m"] = least
         more = ((), ()) if trust is None else (TRUST_NUMBERS, TRUST_CHOICES)
         self._desk, parts = on_one_desk((

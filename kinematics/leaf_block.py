@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import chain
-from .compiled import bytes_at, compiled
+from .compiled import bytes_at, compiled, kept_as_it_is
 from .correction_block import (
     ADVICE,
     ADVISED,
@@ -57,13 +57,13 @@ _LOWEST, _MOVES = CHOICES.index("lowest_point"), CHOICES.index("boom_reaches")
 _EACH_MOVE = 5
 
 AGAINST = np.dtype([
-    ("first", np.int64), ("aimed", np.int64),
+    ("first", np.int64), ("corrected", np.int64), ("aimed", np.int64),
     *((name, np.float64) for name in (
         "origin", "receiver", "target", "tolerance", "limit", "lean", "play", "least_rad", "least_m", "least_drawn_m"
     )),
 ])  # fmt: skip
-"""Book, aim and line for the compiled formulas (m, rad): `first` point of the line among the bucket's; NaN where not
-known."""
+"""Book, aim and line for the compiled formulas (m, rad): `first` point of the line among the bucket's, and the one that
+corrections are for; NaN where not known."""
 
 DESK = (
     "ends", "records", "limits", "rows", "bars", "cylinders", "spans", "edge", "given", "said", "q", "row", "parts",
@@ -82,10 +82,11 @@ def fill(address: int, says: NDArray[np.float64]) -> bool:
     """
     ends = bytes_at(address, 16 * (len(DESK) - 1)).view(np.int64).reshape((-1, 2))
     desk = bytes_at(address, ends[18, 1])
-    records, limits = desk[ends[0, 0] : ends[0, 1]].view(RECORD), floats(desk, ends[1])
-    rows, bars = desk[ends[2, 0] : ends[2, 1]].view(SENSED), desk[ends[3, 0] : ends[3, 1]].view(BAR)
-    cylinders, spans = desk[ends[4, 0] : ends[4, 1]].view(CYLINDER), floats(desk, ends[5]).reshape((-1, 2))
-    edge, given = floats(desk, ends[6]).reshape((-1, 3)), desk[ends[7, 0] : ends[7, 1]].view(AGAINST)
+    still = kept_as_it_is(desk)  # of one type with what other callers hand to the same formulas
+    records, limits = still[ends[0, 0] : ends[0, 1]].view(RECORD), floats(still, ends[1])
+    rows, bars = still[ends[2, 0] : ends[2, 1]].view(SENSED), still[ends[3, 0] : ends[3, 1]].view(BAR)
+    cylinders, spans = still[ends[4, 0] : ends[4, 1]].view(CYLINDER), floats(still, ends[5]).reshape((-1, 2))
+    edge, given = floats(still, ends[6]).reshape((-1, 3)), desk[ends[7, 0] : ends[7, 1]].view(AGAINST)
     said, q, row = floats(desk, ends[8]), floats(desk, ends[9]), floats(desk, ends[10])
     parts, axes = floats(desk, ends[11]).reshape((-1, 3)), floats(desk, ends[12]).reshape((-1, 6))
     moves, told = floats(desk, ends[13]), desk[ends[14, 0] : ends[14, 1]].view(ADVICE)
@@ -176,9 +177,9 @@ def advised(
     parts: NDArray[np.float64], axes: NDArray[np.float64], moves: NDArray[np.float64], told: Records,
 ) -> bool:  # fmt: skip
     """Fill `told` with the corrections to a level target; False where one would pass the floor limit, or be refused."""
-    middle = g["first"] + 1
-    plane = (g["target"] - g["origin"], 0.0, parts[middle, 0], 0.0, parts[middle, 1])
-    correct_joints(q, spans, bars, cylinders, parts, axes, moves, told, TILT, middle, plane)
+    point = g["corrected"]
+    plane = (g["target"] - g["origin"], 0.0, parts[point, 0], 0.0, parts[point, 1])
+    correct_joints(q, spans, bars, cylinders, parts, axes, moves, told, TILT, point, plane)
     if not math.isnan(spans[TILT, 0]):
         correct_tilt(q, spans, parts, axes, moves, told[CROSS_SLOPE], 0.0, plane)
     for i in range(told.shape[0]):

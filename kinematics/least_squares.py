@@ -22,6 +22,7 @@ _TOLERANCE = 1e-12
 _MOST_CALLS = 400
 _STEPS, _FARTHEST = 30, 100.0  # of Gauss and Newton; each in scales
 _ROUNDING = 1e-12  # of a sum of squares
+_ROUNDED = 1e-12  # of a residual's standard deviation: what is left of a metre told in some millimetres
 _OFFSET = 1e-7  # of a standard deviation
 _STEP = 1e-11  # of a scale
 
@@ -98,7 +99,7 @@ def _polished(residuals: Function, jacobian: Function, start: Floats, scales: Fl
                 break
             values = best.values + step
             r = residuals(values)
-            if not float(r @ r) <= best.sum_of_squares * (1.0 + _ROUNDING):
+            if not float(r @ r) <= best.sum_of_squares * (1.0 + _ROUNDING) + _rounded(best):
                 break
             again = _fitted(values, r, jacobian(values), scales)
             if offset <= _OFFSET and not _offset(again, scales) < offset:
@@ -107,6 +108,11 @@ def _polished(residuals: Function, jacobian: Function, start: Floats, scales: Fl
     except Refused:
         return None
     return best
+
+
+def _rounded(at: Fitted) -> float:
+    """How much rounding of each residual may change the sum: much, beside a sum that is small by good luck."""
+    return 2.0 * _ROUNDED * float(np.sqrt(len(at.residuals) * at.sum_of_squares))
 
 
 def _step(at: Fitted) -> Floats:

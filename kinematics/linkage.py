@@ -11,6 +11,9 @@ intersection; velocity of a two-force link (R. L. Norton, Design of Machinery, c
 import math
 from enum import IntEnum
 
+import numpy as np
+from numpy.typing import NDArray
+
 from .compiled import compiled
 from .rates import along_link, follows
 
@@ -164,6 +167,27 @@ def bucket_from_idler(
     lx = kx - bucket_pin_x
     by_bucket, by_idler = along_link(ex, ez, rx, rz, lx, kz)
     return math.atan2(kz, lx), math.atan2(ez, ex), transmission, follows(by_idler, by_bucket), status, margin
+
+
+@compiled
+def bucket_sweep(
+    idlers: NDArray[np.float64], pivot_x: float, pivot_z: float, idler_length: float, power_link: float,
+    bucket_pin_x: float, pin_spacing: float, branch: float, out: NDArray[np.float64],
+) -> None:  # fmt: skip
+    """`bucket_from_idler` at many idler angles (rad, shape (n,)) into `out`, shape (5, n): bucket angle, transmission
+    angle, status, margin, and the side (m^2) of the idler pin from the way idler pivot to link pin; NaN where the four do
+    not close."""
+    for i in range(idlers.size):
+        idler = idlers[i]
+        bucket, _, transmission, _, status, margin = bucket_from_idler(
+            idler, pivot_x, pivot_z, idler_length, power_link, bucket_pin_x, pin_spacing, branch
+        )
+        hx = pivot_x + idler_length * math.cos(idler)
+        hz = pivot_z + idler_length * math.sin(idler)
+        kx = bucket_pin_x + pin_spacing * math.cos(bucket)
+        kz = pin_spacing * math.sin(bucket)
+        out[0, i], out[1, i], out[2, i], out[3, i] = bucket, transmission, status, margin
+        out[4, i] = side_of(pivot_x, pivot_z, kx, kz, hx, hz)
 
 
 @compiled

@@ -63,9 +63,9 @@ class Readout:
 
     `points`: left, centre, right of the chosen line. `lowest`: what hangs lowest, with its elevation (None without
     a height) and whether it is below the floor limit. `target_cross_slope`: the target's along this edge.
-    `corrections`: advice for the middle of the line, one joint alone each; `tilt`: for the target's cross-slope. Both
-    empty where there is no cut or fill. `why_not`: every reason for a number that is missing; `warnings`: what to think
-    of before trusting one.
+    `corrections`: advice for the point of the line that was asked for, one joint alone each; `tilt`: for the target's
+    cross-slope. Both empty where there is no cut or fill there. `why_not`: every reason for a number that is missing;
+    `warnings`: what to think of before trusting one.
     """
 
     points: Mapping[str, PointReadout]
@@ -100,12 +100,15 @@ def readout(
     aim: Aim | None,
     *,
     line: str = "edge",
+    point: str = "centre",
     swing: float | None = None,
     lean: float | None = None,
 ) -> Readout:
     """Elevation and cut or fill at the left, centre and right of `line` ("edge" or "teeth").
 
     Origin at 101.850, edge centre 3.270 below it (-3.270), target 98.580: nothing to cut, on grade.
+    `point` ("left", "centre" or "right") of the line is the one that corrections bring to the target: of an edge whose
+    right corner stands on grade and its centre 13 mm above, none moves the right one.
     `swing` (rad) of the body on its undercarriage, None where not sensed; `lean` (rad) the body's total tilt when
     its height was set, None where unknown.
     Raises `Refused` "no-such-point" for teeth on a bucket without them; what merely is not known is in `why_not`.
@@ -138,7 +141,7 @@ def readout(
         *_body_warnings(found, book, lean),
     )
     across = _slope_along_edge(found, line, points)
-    advised, tilt = _advice(found, book, aim, swing, line, points["centre"], across)
+    advised, tilt = _advice(found, book, aim, swing, line, point, points[point], across)
     return Readout(
         points, (what, lowest_elevation), below, across, advised, tilt, tuple(why_not), warnings, hangs_on,
     )  # fmt: skip
@@ -238,14 +241,15 @@ def _slope_along_edge(found: Pose, line: str, points: Mapping[str, PointReadout]
 
 
 def _advice(
-    found: Pose, book: Book, aim: Aim | None, swing: float | None, line: str, centre: PointReadout, across: float | None
+    found: Pose, book: Book, aim: Aim | None, swing: float | None, line: str, asked: str, there: PointReadout,
+    across: float | None,
 ) -> tuple[tuple[Advised[Correction], ...], Advised[TiltCorrection] | None]:  # fmt: skip
     """Corrections of each joint but the tilt, which is for the cross-slope; none where there is no cut or fill."""
-    if aim is None or book.height is None or centre.target is None:
+    if aim is None or book.height is None or there.target is None:
         return (), None
-    point, origin, plan = LINES[line][1], book.height.elevation, aim.target
+    point, origin, plan = LINES[line][EDGE_POINTS.index(asked)], book.height.elevation, aim.target
     forward, left = fall_of(found, book, aim, swing)
-    surface = Line(centre.target - origin, forward, found.level(point)[0])
+    surface = Line(there.target - origin, forward, found.level(point)[0])
     limit = floor_limit(aim)
     other = "teeth" if line == "edge" else "edge"
 
@@ -269,7 +273,7 @@ def _too_deep(point: str, below: float, tolerance: float, other: str) -> Fault:
         "past-target", point, f"{point} {below * 1e3:.0f} mm below the target",
         f"no part of the bucket more than {tolerance * 1e3:.0f} mm below it",
         "uncurl, or raise" if point in HEEL_POINTS else f"read the line that stands lower: {other}",
-        {"below_target_m": below},
+        {"below_target_m": below, "tolerance_m": tolerance},
     )  # fmt: skip
 
 

@@ -44,11 +44,11 @@ class Track:
             for name, sensor in sensors.all.items()
         }  # fmt: skip
 
-    def copy(self) -> "Track":
-        """The same readings, apart from what is added from now on."""
+    def copy(self, t0: float = -math.inf, t1: float = math.inf) -> "Track":
+        """The same readings from `t0` to `t1` (s), both included, apart from what is added from now on."""
         other = Track(self.sensors, self.keep_s)
-        for name, (kept, *_) in self._kept.items():
-            other._kept[name][0].extend(kept)
+        for name in self._kept:
+            other._kept[name][0].extend(self.window(name, t0, t1))
         return other
 
     def add(self, name: str, at_s: float, value: Told) -> None:

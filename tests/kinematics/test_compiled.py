@@ -29,6 +29,7 @@ def test_an_edited_callee_is_compiled_anew(tmp_path: Path) -> None:
     home = Path(kinematics.__file__).parent
     package = tmp_path / "kinematics"
     shutil.copytree(home, package, ignore=shutil.ignore_patterns("__pycache__"))
+    (package / "__init__.py").write_text("", encoding="utf-8")  # one formula is all that is asked of it
     # In a file of its own, so that the caller's file is left alone.
     linkage = package / "linkage.py"
     text = linkage.read_text(encoding="utf-8")
@@ -45,6 +46,10 @@ def test_an_edited_callee_is_compiled_anew(tmp_path: Path) -> None:
     again, hits = _run(tmp_path)
     assert abs(first - 1.5707963267948966) <= 1e-12
     assert again == first
+    assert hits > 0
+    with (package / "grade.py").open("a", encoding="utf-8") as elsewhere:
+        elsewhere.write("# no formula of a triangle rests on this\n")
+    _, hits = _run(tmp_path)
     assert hits > 0
     triangle.write_text(source.replace("2.0 *", "3.0 *"), encoding="utf-8")
     os.utime(triangle, (date, date))

@@ -88,10 +88,11 @@ def stepped(assembly: Assembly, columns: Mapping[str, Floats], output: str, name
         records = np.repeat(assembly.parameters, len(offsets))
         records[name] += offsets
         one = fleet([assembly])
+        limits = np.repeat(one.limits, len(offsets), axis=0)
+        records.flags.writeable = limits.flags.writeable = False  # as every fleet's
         machines = Fleet(
-            records, records.view(np.float64).reshape(len(offsets), -1), np.repeat(one.limits, len(offsets), axis=0),
-            one.joints, (assembly,),
-        )  # fmt: skip
+            records, records.view(np.float64).reshape(len(offsets), -1), limits, one.joints, (assembly,)
+        )
         values = list(solve_columns(machines, columns, [output]).values[output])
     first, second, third, fourth = values
     found: Floats = (first - fourth + 8.0 * (third - second)) / (12.0 * STEP)

@@ -54,9 +54,12 @@ class Case:
     aim: Aim | None
     line: str
     lean: float | None
+    point: str = "centre"
 
     def leaf(self) -> Leaf:
-        return Leaf(self.sensors, self.book, self.aim, line=self.line, lean=self.lean, least=LEAST)
+        return Leaf(
+            self.sensors, self.book, self.aim, line=self.line, point=self.point, lean=self.lean, least=LEAST
+        )
 
 
 def book_at(elevation: float, *, struck: float | None = None) -> Book:
@@ -77,6 +80,7 @@ def random_case(rng: np.random.Generator, sensors: SensorSet, there: Pose) -> Ca
         sensors, book, Aim(target, book.points["slab"]) if rng.random() < 0.85 else None,
         "teeth" if toothed and rng.random() < 0.5 else "edge",
         math.acos(there.plumb[2]) + rng.uniform(-0.006, 0.006) if rng.random() < 0.5 else None,
+        str(rng.choice(EDGE_POINTS)),
     )  # fmt: skip
 
 
@@ -84,7 +88,7 @@ def slowly(case: Case, readings: Any) -> tuple[Pose, Readout] | None:
     """What the slow path tells, None where it refuses, warns, has a reason or a correction past the limit."""
     try:
         found = pose(case.sensors.assembly, **angles_from(unchecked(case.sensors), readings))
-        told = readout(found, case.book, case.aim, line=case.line, lean=case.lean)
+        told = readout(found, case.book, case.aim, line=case.line, point=case.point, lean=case.lean)
     except Refused:
         return None
     advised = (*told.corrections, *(() if told.tilt is None else (told.tilt,)))
