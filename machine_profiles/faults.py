@@ -65,13 +65,15 @@ def shown(value: object) -> str:
     return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
 
 
-def document_faults(model: type[BaseModel], error: ValidationError) -> Iterator[Fault]:
-    """Each finding of a strict validation of `model` as a fault at its dotted path in the file."""
+def document_faults(
+    model: type[BaseModel], error: ValidationError, guide: str = "measuring"
+) -> Iterator[Fault]:
+    """Each finding of a strict validation of `model` as a fault at its dotted path; `guide` tells of the file."""
     for detail in error.errors(include_url=False):
-        yield _fault(model, detail)
+        yield _fault(model, detail, guide)
 
 
-def _fault(model: type[BaseModel], detail: Any) -> Fault:
+def _fault(model: type[BaseModel], detail: Any, guide: str) -> Fault:
     kind, value, limits = detail["type"], detail["input"], detail.get("ctx", {})
     loc = detail["loc"]
     if kind == "string_pattern_mismatch" and loc[-1] == "[key]":
@@ -82,7 +84,7 @@ def _fault(model: type[BaseModel], detail: Any) -> Fault:
         return _unknown_key(model, loc, path, key)
     if kind == "missing":
         return Fault(
-            "missing-key", path, "no such key", f"the key {key}", "add it; see the guide on measuring"
+            "missing-key", path, "no such key", f"the key {key}", f"add it; see the guide on {guide}"
         )
     if kind == "finite_number":
         return Fault(
@@ -95,6 +97,8 @@ def _fault(model: type[BaseModel], detail: Any) -> Fault:
     if kind == "string_pattern_mismatch":
         expected = _SLUG if path == "id" else _NAME
         return Fault("not-a-slug", path, shown(value), expected)
+    if kind in _BOUNDS:
+        return Fault("out-of-range", path, shown(value), _BOUNDS[kind].format(**limits))
     if kind == "greater_than":
         return Fault("not-positive", path, shown(value), "a number greater than 0")
     if kind == "too_long" and isinstance(value, dict):
@@ -103,7 +107,13 @@ def _fault(model: type[BaseModel], detail: Any) -> Fault:
         )
     if kind in _SIZES:
         return Fault("wrong-size", path, shown(value), _SIZES[kind].format(**limits))
-    return Fault("wrong-type", path, shown(value), _TYPES.get(kind, _OTHERWISE), _hint(value, kind))
+    return Fault(
+        "wrong-type",
+        path,
+        shown(value),
+        _TYPES.get(kind, f"a value as the guide on {guide} has it"),
+        _hint(value, kind),
+    )
 
 
 _SLUG = "2 to 40 of a to z, 0 to 9 and hyphens"
@@ -114,6 +124,11 @@ _SIZES = {
     "too_short": "a list of at least {min_length}",
     "too_long": "a list of at most {max_length}",
 }
+_BOUNDS = {
+    "greater_than_equal": "at least {ge:g}",
+    "less_than_equal": "at most {le:g}",
+    "less_than": "less than {lt:g}",
+}
 _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",
@@ -123,11 +138,12 @@ _TYPES = {
     "dict_type": "a table",
     "model_type": "a table",
 }
-_OTHERWISE = "a value as the guide on measuring has it"
 
 
 def _hint(value: object, kind: str) -> str:
-    return "leave out quotes and unit words" if kind == "float_type" and isinstance(value, str) else ""
+    if kind != "float_type" or not isinstance(value, str):
+        return ""
+    return "write a decimal point, without quotes" if "," in value else "leave out quotes and unit words"
 
 
 def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...], path: str, key: str) -> Fault:

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from kinematics.errors import Fault, Refused, refuse
+from kinematics.hydraulics import Hydraulics
 from kinematics.machine import Attachment, Machine
 from kinematics.sensor import Sensor
 
@@ -19,6 +20,7 @@ from .calibrated import calibration_faults
 from .choices import attachment_choice_faults, choice_faults, machine_choice_faults, sensor_choice_faults
 from .faults import ProfileFault, ProfileFaulty, document_faults, shown
 from .geometry import attachment_from, machine_from
+from .hydraulics import hydraulics_from
 from .places import line_of, lines_of
 from .schema import DOCUMENTS, KINDS, SCHEMA_VERSION, AttachmentDocument, MachineDocument
 from .sensors import sensed
@@ -36,7 +38,8 @@ class Profile:
     its canonical JSON: comments, layout and the order of keys do not change it, any number or word does; `same_hash` is
     that of the file without [restored], the same of a revision and of its return.
     `geometry`: the same in metres and radians. `sensors` by name, in metres, radians and seconds; `checks`: those that
-    give nothing and are held against the others. Both empty where the file says nothing of sensors.
+    give nothing and are held against the others. Both empty where the file says nothing of sensors. `hydraulics` in
+    metres, pascals and m^3/s, None of an attachment and where the file says nothing of them.
     """
 
     kind: Literal["machine", "attachment"]
@@ -49,6 +52,7 @@ class Profile:
     sensors: Mapping[str, Sensor]
     checks: Mapping[str, Sensor]
     same_hash: str
+    hydraulics: Hydraulics | None = None
 
 
 def parse_profile(text: str) -> Profile:
@@ -73,6 +77,12 @@ def parse_profile(text: str) -> Profile:
         geometry = geometry_from(document)
     except Refused as refused:
         faults += refused.faults
+    hydraulics: Hydraulics | None = None
+    if isinstance(document, MachineDocument):
+        try:
+            hydraulics = hydraulics_from(document)
+        except Refused as refused:
+            faults += refused.faults
     found = sensed(document, geometry)
     faults += [*found.faults, *calibration_faults(document)]
     if faults or geometry is None:
@@ -81,7 +91,7 @@ def parse_profile(text: str) -> Profile:
     return Profile(
         document.kind, document.id, document.name, plain, content_hash(plain), text, geometry,
         MappingProxyType(found.sensors), MappingProxyType(found.checks),
-        content_hash({key: value for key, value in plain.items() if key != "restored"}),
+        content_hash({key: value for key, value in plain.items() if key != "restored"}), hydraulics,
     )  # fmt: skip
 
 

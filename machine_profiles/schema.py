@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import ConfigDict, Discriminator, Field, Tag
 
 from .schema_calibration import CalibrationTable, MachineCalibrationTable, RestoredTable
+from .schema_hydraulics import Hydraulic
 from .schema_sensors import AttachmentSensors, MachineSensors
 from .schema_uncertainty import AttachmentKnown, MachineKnown
 from .table import Distance, Number, Slug, Span, Table, Triple, Units
@@ -243,6 +244,9 @@ class MachineDocument(Document):
     receiver: Receiver | None = Field(None, title="Receiver", description="Laser receiver on the stick.")
     swing_boom: SwingBoom | None = Field(None, title="Swing boom", description="Swing boom.")
     uncertainty: MachineKnown = Field(None, title="Uncertainty", description="How well it is known.")
+    hydraulics: Hydraulic = Field(
+        None, title="Hydraulics", description="Bores, pressures and flows, for forces and speeds."
+    )
     sensors: MachineSensors = Field(None, title="Sensors", description="Sensors on the machine, by name.")
     calibration: MachineCalibrationTable | None = Field(
         None, title="Calibration", description="What was found by touches; not written by hand."

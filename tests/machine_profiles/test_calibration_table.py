@@ -138,7 +138,7 @@ def test_a_mounting_counts_as_the_reading_that_it_misleads(which: tuple[str, str
          "calibration.correlations"),
         ("correlations = [[-0.87], [0.25, -0.5]]", "correlations = [[-1.87], [0.25, -0.5]]", "not-a-correlation",
          "calibration.correlations"),
-        ("observations = 12", "observations = 0", "wrong-type", "calibration.observations"),
+        ("observations = 12", "observations = 0", "out-of-range", "calibration.observations"),
         ("observations = 12", "observations = 12\nseen = 3", "unknown-key", "calibration.seen"),
         ("standard = 1.5}", "standard = 0.0}", "not-positive", "calibration.of.boom_length.standard"),
         ("standard = 1.5}", "standard = nan}", "not-finite", "calibration.of.boom_length.standard"),

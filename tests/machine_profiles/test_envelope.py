@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from kinematics.envelope import digging_envelope
 from kinematics.machine import Machine
 from machine_profiles import shipped
 from tests.reference.class_dimensions import BUCKETS, CLASSES
@@ -85,3 +86,13 @@ def test_the_readme_has_these_numbers() -> None:
             low, high = getattr(CLASSES[machine], dimension)
             metres = getattr(computed(machine), dimension).metres
             assert cell == f"{metres:.2f} ({low:.1f} to {high:.1f})"
+
+
+@pytest.mark.parametrize("machine", CLASSES)
+def test_the_exact_envelope_is_what_a_search_finds(machine: str) -> None:
+    """Against constrained minimisation (scipy's SLSQP) over joint angles; no search of ours in between."""
+    assembly, searched = pair(machine, BUCKETS[machine]), computed(machine)
+    edge, tip = digging_envelope(assembly, point="centre"), digging_envelope(assembly)
+    assert abs(edge.dimensions["digging_depth"].value - searched.depth.metres) <= FOUND_M
+    assert abs(edge.dimensions["reach_at_ground"].value - searched.reach.metres) <= FOUND_M
+    assert abs(tip.dimensions["dump_height"].value - searched.dump.metres) <= FOUND_M

@@ -12,7 +12,10 @@ ANGLES = {
     "angle", "mast_angle", "low", "high", "play", "nose_up", "left_up", "to_left", "angles", "skew_uncertainty",
     "coupler_angle",
 }  # fmt: skip
-PLAIN = {"schema", "centre", "sign", "side_sign", "latency_ms", "age_limit_ms"}
+PLAIN = {
+    "schema", "centre", "sign", "side_sign", "latency_ms", "age_limit_ms", "count", "working_pressure",
+    "holding_pressure", "flow",
+}  # fmt: skip
 READINGS = {"low", "high", "noise", "mounting", "zero_uncertainty", "per_kelvin"}
 PER_METRE = {
     "m": Fraction(1),
@@ -65,7 +68,7 @@ def text_of(kind: str, name: str) -> str:
 
 
 def bare(text: str) -> str:
-    """The text without how well it is known and without sensors, which stand last in the shipped files."""
+    """The text without how well it is known, sensors and hydraulics, which stand last in the shipped files."""
     return text.partition("\n# Uncertainty:")[0]
 
 
