@@ -1,6 +1,8 @@
 // The sign-in page: asks who is signed in, sends a token once, shows what comes back. All its words stand in the first
 // part. Whatever the service says goes into the page as text, so that markup in a name is only odd to read.
 
+import { ask, codeOf, inWords, isProblem } from "./ask.js";
+
 const LENGTH = 78;
 const WHOLE = /^tipdatum_[a-z2-7]{16}_[a-z2-7]{52}$/;
 const NEW_ONE = "Or ask an administrator for a new one: tipdatum access.";
@@ -28,11 +30,6 @@ const WORDS = {
   empty: "The field is empty. Put the token into it.",
   cut: (found) => `This is no whole token: expected ${LENGTH} signs, tipdatum_ and small letters and digits without `
     + `blanks; found ${found} signs${found === LENGTH ? ", some of them others" : ""}. Copy it again. It was not sent.`,
-  silent: "The service does not answer. Is the network there, and is the service running? Then try again.",
-  stranger: (status) => `Something else than the service answered (status ${status}). Is this the right address? `
-    + "Then try again.",
-  slow: (seconds) => seconds === null ? "Too many tries from this address. Wait a minute, then try again."
-    : `Too many tries from this address. Wait ${seconds} s, then try again.`,
   lost: "The token is good, but the browser did not keep the session. Allow cookies for this address, delete those it "
     + "has, and sign in again.",
   signedOut: "Signed out.",
@@ -46,52 +43,11 @@ const WORDS = {
 };
 
 const CURRENT = "/v1/sessions/current";
-const PATIENCE_MS = 20_000;
 const at = (id) => document.getElementById(id);
 const write = (id, text) => { at(id).textContent = text; };
 let busy = false;
 
-/** What the service answers: {ok, status, told, wait}, or null where nothing answers. Never throws. */
-async function ask(method, path, body) {
-  const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
-  const content = body === undefined ? {} : { headers: { "content-type": "application/json" }, body: JSON.stringify(body) };
-  try {
-    const answer = await fetch(path, {
-      method, cache: "no-store", credentials: "same-origin", redirect: "error", signal: stop.signal, ...content,
-    });
-    const text = await answer.text();
-    return { ok: answer.ok, status: answer.status, told: parsed(text), wait: answer.headers.get("retry-after") };
-  } catch {
-    return null;
-  } finally {
-    clearTimeout(timer);
-  }
-}
-
-function parsed(text) {
-  try {
-    const told = JSON.parse(text);
-    return typeof told === "object" ? told : null;
-  } catch {
-    return null;
-  }
-}
-
-const isProblem = (told) => told !== null && Array.isArray(told.errors) && typeof told.title === "string";
 const isSession = (told) => told !== null && (told.access === "off" || (told.access === "on" && Array.isArray(told.roles)));
-const codeOf = (answer) => answer !== null && isProblem(answer.told) && answer.told.errors.length > 0
-  ? String(answer.told.errors[0].code) : "";
-
-/** An answer that is none of those hoped for, in words; `known` by the code of its first fault. */
-function inWords(answer, known) {
-  if (answer === null) return WORDS.silent;
-  if (!isProblem(answer.told)) return WORDS.stranger(answer.status);
-  const code = codeOf(answer);
-  if (known.has(code)) return known.get(code);
-  if (answer.status === 429) return WORDS.slow(/^[0-9]+$/.test(answer.wait || "") ? answer.wait : null);
-  return `${answer.told.title}. ${answer.told.detail}`;
-}
 
 /** Show one section and none of the others; `move` puts the reader there, as after a button that is gone. */
 function show(id, move) {

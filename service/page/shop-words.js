@@ -1,0 +1,177 @@
+// What the workshop says on screen, in one place. Names of dimensions and their help come from the service's schema,
+// sentences about numbers from its answers; these are the rest.
+
+/** What the letters of the drawings are. */
+export const PINS = {
+  side: {
+    O: "swing axis", F: "boom foot pin", G: "ground under the tracks", B: "pin between, of a two-piece boom", S: "stick pin", K: "bucket pin",
+    L: "link pin", I: "idler pivot", J: "idler's outer pin", D: "boom cylinder, foot", M: "boom cylinder, rod eye", Q: "fore boom cylinder, foot",
+    W: "fore boom cylinder, rod eye", N: "stick cylinder, foot", P: "stick cylinder, rod eye", C: "bucket cylinder, foot", R: "receiver", U: "upper end of the mast",
+    E: "cutting edge", H: "heel",
+  },
+  above: { O: "swing axis", P: "post of the swing boom", F: "boom foot pin", S: "stick pin", R: "receiver", Y: "plane of the arm" },
+  bucket: { K: "bucket pin", L: "link pin", E: "cutting edge", H: "heel", T: "tip of the middle tooth", A: "point on the axis", Z: "where the axis points" },
+  step: { M: "inner pin of the pair before", N: "outer pin of the pair before", K: "bucket pin of the next pair", L: "link pin of the next pair", E: "cutting edge" },
+  behind: {
+    EL: "left corner", ER: "right corner", HL: "heel, left", HR: "heel, right", TL: "left tooth tip", TR: "right tooth tip", C: "plane of the arm", A: "axis",
+    UL: "left corner, turned",
+  },
+};
+
+/** A field's name: what it is of comes first, since x alone says nothing. */
+export function fieldWords(node, parent) {
+  return parent === null ? node.title : `${parent.title}: ${node.title}`;
+}
+
+export { UNITS } from "./words.js";
+
+const sentence = (words) => words === "" ? "" : ` ${words.charAt(0).toUpperCase()}${words.slice(1)}${words.endsWith(".") || words.endsWith("?") ? "" : "."}`;
+
+export const SAY = {
+  signIn: "Nobody is signed in here, or the session has ended. ", signInLink: "Sign in",
+  roles: (name, roles, may) => `${name} is signed in as ${roles.join(", ")}: ${may.measure ? "" : "profiles and calibrations can be looked at and computed, not recorded"}`
+    + `${!may.measure && !may.record ? "; " : ""}${may.record ? "" : "jobs can be looked at, not written to"}.`,
+  mayNot: {
+    measure: (name) => `${name} may not record this: adding profiles and calibrations needs the role builder or administrator. An administrator gives it: tipdatum access assign.`,
+    record: (name) => `${name} may not record this: writing on a job needs the role operator or administrator. An administrator gives it: tipdatum access assign.`,
+  },
+  fault: (where, { found, expected, advice }) => `${where}expected ${expected}, found ${found}.${sentence(advice ?? "")}`,
+  gone: (since) => `No answer from the service since ${since}. What was typed stays here; nothing is recorded meanwhile. Asked again every second.`,
+  again: (since, until) => `The service was away from ${since} to ${until} and answers again. What was typed is still here: go on. Whether the last record was written, its list tells.`,
+  noAddress: "The address does not describe a part of this page. What is shown is the sheet.",
+  stepsName: "Before anybody walks to the bucket",
+  stepsWhy: "Tick each when it is so, not when it is meant to be. Hands away from linkages: an arm sinks without warning.",
+  steps: [
+    "Firm level ground, nobody in the swing radius, eye contact with the operator", "Bucket on the ground", "Hydraulics locked", "Engine off",
+    "Key out, in the measurer's pocket", "Pressure relieved as the operator's manual says", "Nobody under a raised link, now or later", "Coupler latch checked",
+  ],
+  measure: "Measure-up sheet", measureLead: "Always from pin centre to pin centre. Choose the units, go round with the tape, check, and put it on record. A field left empty is missing: nothing is guessed.",
+  kind: "What is measured", pair: { machine: "Machine", attachment: "Attachment" }, kinds: { machine: "A machine, from its swing axis to the bucket pin", attachment: "An attachment, from the bucket pin to the edge" },
+  anew: "Begin an empty sheet", head: "Units and name", taped: "Taped at the machine", choose: "choose",
+  has: (title) => `${title}: there is one, and it is measured`, measuredBy: "Measured by", givenAs: "Given as", mayBeLeft: "May be left out.",
+  forms: { ByXZ: "x and z", ByTape: "two tapes", ByPoints: "points, one by one", CaseMounting: "turns of its case", Number: "one number", BothZeros: "pitch and roll" },
+  options: { true: "yes", false: "no" }, hasOwn: { uncertainty: "Uncertainty: it is known how well this was measured" },
+  addOne: { sensors: "Add this sensor" }, nameOf: { sensors: "Name of one more sensor" }, nameHelp: "Of your own: a to z, 0 to 9, - and _; the other file must not have it.", nameTwice: "There is one of this name.", nameForm: "Expected a name of a to z, 0 to 9, - and _, 40 of them at most.",
+  oneMore: "One more by name", takeOutNamed: (name) => `Take out ${name}`, pointNo: (i, count) => `Point ${i}${i === 0 ? ", left corner" : i === count - 1 ? ", right corner" : ""}`, axesOf: { x: "Along the line of pins.", y: "To the left.", z: "Square to the line of pins, up." },
+  morePoints: "One more point", lessPoints: "Take the last point out",
+  loadFrom: "Begin with a profile on record", load: "Fill the sheet with it", loadWhich: "Choose the profile first.", typedGoes: "What is typed on this sheet goes. It is on record only if it was put there.", goesOn: "Yes, let it go",
+  loaded: (id) => `The sheet holds ${id} as it is on record.`, from: ({ id, revision }) => `Begun with ${id}, revision ${revision.slice(0, 12)}. Under the same id it becomes the next revision, unless somebody else has recorded one meanwhile.`,
+  saveNext: (id) => `Put it on record as the next revision of ${id}`, saveNextAsked: (id, revision) => `${id} is on record in revision ${revision}, and this sheet was not begun with it. Is it the same machine or attachment, measured anew?`,
+  furtherName: "Text that no field has", further: "Further text of the profile", furtherHelp: "As TOML, put at the end of the file: what a calibration found stands here, and stays with the zeros and dimensions that it found.",
+  fits: "Held against", fitsNone: "nothing: this sheet alone", check: "Check the sheet", verdict: "Verdict",
+  good: (pair) => pair ? "No fault, and the two close over the whole stroke." : "No fault.",
+  faulty: (count) => count === 1 ? "One fault; it stands beside its field." : `${count} faults; each stands beside its field.`,
+  empty: "Empty: still to be measured.", together: "With what it is held against: ", line: (line) => `Line ${line} of the text: `,
+  doubts: "Allowed, but hardly true", facts: "What it gives", to: " to ", text: "The profile's text", download: "Download the text",
+  save: (kind) => `Put this ${kind} on record`,
+  saved: (name, id, revision, actor) => `On record: ${name}, id ${id}, revision ${revision}, by ${actor}. A job takes it with its next setup.`,
+  notToScale: "Not to scale: only which pins are meant.", marked: (name) => `Drawing, not to scale, with one dimension marked: ${name}`,
+  sketchOf: { side: "The machine from the side", above: "From above, ahead to the right", bucket: "The bucket from the side", step: "From one pair of pins to the next", behind: "From behind, left is left" },
+  job: "Job", jobHelp: "Whose machine it is, as set up on the job.", noJob: "choose a job",
+  units: "Units", yes: "Yes, put it on record", no: "No", none: "-",
+
+  calibrate: "Calibration", calibrateLead: "Touch one nail in several postures, hold a level on a link, read a staff on the edge. After each the service says what it found, what it doubts, and which posture would tell most.",
+  newCalibration: "Begin anew, with nothing observed",
+  unknowns: "Not known well", unknownsHelp: "Few first: the zeros of boom, stick and bucket. What two postures cannot tell apart is not found.",
+  otherUnknowns: (count) => `Skews and dimensions (${count})`, mayBe: (name, value, standard, unit) => `${name}: ${value} ${unit}, known to ${standard} ${unit}`,
+  observe: "One more observation", what: "What was observed", observed: { touch: "touch of a fixed point", staff: "staff reading on the edge", line: "level or plumb line on a link" },
+  saidName: "What every sensor said meanwhile", takeNow: "Take what they say now", taken: "Taken: the median of the last second.",
+  jobFirst: "Choose the job whose sensors are to be read, above.", saidBy: (name, which, unit) => `${name}${which === "" ? "" : ` ${which}`}, ${unit}`,
+  add: "Add this observation", stepsFirst: "Tick the steps first: nobody walks to the bucket before.",
+  noReading: "A sensor's field is empty or no number: every sensor's reading belongs to the observation, decimal point, no unit.", notWhole: "A name or a reading is still missing.",
+  nail: "Point", nailHelp: "The same name for every touch of the same point.", point: "Which point of the bucket",
+  points: { centre: "edge, centre", left: "edge, left corner", right: "edge, right corner", tooth_centre: "middle tooth", tooth_left: "left tooth", tooth_right: "right tooth" },
+  staffName: "Set-up", staffHelp: "The same name for every reading from one stand of level and machine.", by: "By", staffBy: { level: "a level: rod on the edge", "total-station": "a total station: elevation" },
+  read: (unit) => `Reading, ${unit}`, readHelp: "A rod grows downwards; an elevation is in any one datum.",
+  lineName: "Name of this check", link: "Link", linkHelp: "The line from its inner pin to its outer pin.",
+  links: { body: "body", boom: "boom", fore_boom: "fore boom", stick: "stick", bucket: "bucket, between its pins", "bucket-edge": "bucket, from bucket pin to the edge's centre" },
+  lineBy: { level: "a digital level", "plumb-line": "a plumb line through both pins" }, axis: "Of the body", axisHelp: "Left empty for a link.", axes: { "": "not the body", pitch: "pitch", roll: "roll" },
+  inclination: "Inclination, deg", inclinationHelp: "0 level, positive with the outer end higher; of the body nose up or left side up. Empty for a plumb line.",
+  way: "The outer pin", wayHelp: "Empty for the body.", ways: { up: "first way", down: "second way" }, lineWays: { "": "choose", ahead: "points away from the machine", back: "points back to the machine", below: "hangs below the inner one", above: "stands above the inner one" },
+  uncertaintyDeg: "Its standard uncertainty, deg", uncertaintyHelp: "Left empty: 0.1 (common practice, no source).",
+  nothingSeen: "Nothing observed yet.", seen: (count) => `Observed: ${count}`, seenColumns: ["Observation", "What", "Left after the fit", "Suspect", "Take out"], takeOut: "Take out", takeOutOne: (which, name) => `Take out observation ${which}, ${name}`,
+  foundName: "What they say together",
+  verdicts: {
+    found: "Found.", suspects: "Found, with some observations left out: look at each.", doubtful: "Found, and doubtful: look at why.",
+    "not-separable": "Not found yet: these postures cannot tell it. Observe more.",
+  },
+  unknownsTable: "Before and after", unknownColumns: ["Unknown", "Was", "Found", "Change", "Known to"],
+  next: "Where one more would help most", nextHelp: "Within the joints' ranges. It knows no ground, no wall and no person: the operator decides.",
+  applyName: "Put it on record", applyHelp: "The calibration and a new revision of each profile of which something was found, all or nothing. Jobs stay with theirs until a setup is recorded anew.",
+  suspect: (words) => `Looked at, and to be left out: ${words}`, doubtsSeen: (words) => `Looked at, and to count all the same: ${words}`,
+  apply: "Apply what was found", applyAsked: (machine, attachment) => `Write what was found into ${machine} and ${attachment} as new revisions?`,
+  applied: ({ id, machine_now: machine, attachment_now: attachment }) => `Applied: calibration ${id}. ${machine.id} is at revision ${machine.revision.slice(0, 12)}, ${attachment.id} at ${attachment.revision.slice(0, 12)}. `
+    + "Record a setup anew, touch a benchmark, and check with a rod close in, at mid reach and far out: the rod has the last word.",
+  calibrations: "Calibrations on record", calibrationColumns: ["When, UTC", "Of", "Unknowns", "By", "Take it back"], noCalibrations: () => "None yet.",
+  rollBack: "Take it back", rollBackAsked: (machine, attachment) => `Make the revisions of ${machine} and ${attachment} from before it current again?`, isBack: (itself) => itself ? "takes one back" : "taken back",
+
+  accept: "Acceptance certificate", acceptLead: "At least 20 points all over the working zone, read by tool and staff, against a tolerance agreed beforehand. No safety function.",
+  noMachine: "No machine stands on this job: set it up first.", noHeight: "It has no height yet: touch a benchmark.", height: (shown) => `Height of its origin: ${shown}.`,
+  laterOnes: (ids) => `On record is a later revision of ${ids.join(" and ")}. Certified is what stands: set the machine up anew to take it.`,
+  setUpName: "Machine and attachment on the job", setUpHelp: "The latest revisions are taken. The height that the job had ends: touch a benchmark again.", setUp: "Set the machine up", setUpAsked: "Record this machine and attachment on the job, and end its height?",
+  touchName: "Touch of a benchmark", touchHelp: "The edge rests on it, levers locked, everybody clear; the sensors' last still second is taken.", benchmarkTouched: "Touched", touch: "Take the touch", touchAsked: "Does the edge rest on it, and is this to set the height?",
+  stands: (machine, attachment) => `${machine.id}, revision ${machine.revision.slice(0, 12)}, with ${attachment.id}, revision ${attachment.revision.slice(0, 12)}: what stands on the job is what is certified.`,
+  pointName: "Take a point", pointHelp: "The edge rests, levers locked, then the staff is put beside it; the sensors are read as the point is taken. Who may stand where holds for every one.",
+  pointBy: { level: "a level", elevation: "a total station" }, benchmark: "Backsight on", backsight: (unit) => `Backsight, ${unit}`, foresight: (unit) => `Foresight beside the edge, ${unit}`, elevation: (unit) => `Elevation beside the edge, ${unit}`,
+  swing: "Swing, deg", swingHelp: "Anticlockwise from above; left empty where a sensor reads it.", takePoint: "Take this point",
+  pointsToday: (count) => `Points of today: ${count}`, pointColumns: ["Entry", "Point", "Tool", "Staff", "Tool minus staff", "Counts"], notIndependent: ", set up by the tool itself: not for a certificate",
+  certificate: "The certificate", certificateHelp: "Every independent point of this stand goes into it; nobody chooses. While something is missing nothing is recorded, and all that is missing is told.",
+  tolerance: (unit) => `Tolerance either way, ${unit}`, agreed: { agreed_by: "Agreed by", builder: "Builder", customer: "Customer", machine_serial: "Serial number of the machine" }, serial: (name) => `Serial number of sensor ${name}`,
+  furtherLimits: "Limits and a note", limitsHelp: "As the service has them where nothing else was agreed. They stand on the certificate.", note: "Note on the certificate, may be left out",
+  limits: { near_to_percent: "Near: below so much of the arm stretched out, %", far_from_percent: "Far: from so much on, %", least_lean_deg: "Least lean of the body, deg" }, pointTaken: (seq) => `Point taken, entry ${seq}.`,
+  issue: "Issue the certificate", issueAsked: "Issue it over all points of this stand? It is recorded whether they pass or not.",
+  noPoint: "no point yet", hasPoint: "has a point", cellsOf: (swing) => `Cells at swing ${swing}`, pointsIn: (seqs) => seqs.length === 0 ? "none" : `entry ${seqs.join(", ")}`,
+  issued: "Issued", noneIssued: "None yet.", issuedColumns: ["Entry", "Day", "Verdict", "Status", "Look"], entry: (seq) => String(seq), lookAt: "Look at it", lookAtOne: (seq) => `Look at it: certificate ${seq}`,
+  certificateOf: (seq, status) => `Certificate, entry ${seq}: ${status}`, print: { html: "Open the printed form", pdf: "As PDF" },
+
+  sensors: "Sensors", sensorsLead: "What each says as it arrives, how it fares, and what the service makes of all: asked twice a second while this part is open and in sight. Watch the arm, not the screen, while anything moves.",
+  allSpeak: "All sensors speak.", areQuiet: (names) => `Quiet: ${names.join(", ")}.`, quiet: "quiet", speaks: "speaks", ofLimit: (age, limit) => `${age} of at most ${limit} s`,
+  noise: (now, profile, unit) => `${now}; profile ${profile} ${unit}`, fedBy: (feeders, quiet) => `${feeders} ${feeders === 1 ? "connection feeds" : "connections feed"} this job. ${quiet.length === 0 ? "All sensors speak." : `Quiet: ${quiet.join(", ")}.`}`,
+  readings: "Readings as they come", readingColumns: ["Sensor", "State", "Reading", "Age, s", "Rate, Hz", "Noise", "Taken"], anglesName: "Angles from these readings", angles: "Angles", angleColumns: ["Joint", "deg"],
+  refused: "Refused since the service began", receiver: "receiver", refusedSo: (name, count) => `${name === "" ? "" : `${name}: `}${count} times `, nothingRefused: "Nothing.", outOfSight: "This page was out of sight: being asked anew.",
+  refusedBy: {
+    "out-of-range": "outside the sensor's range", "stale-reading": "too old when it came", "no-such-sensor": "a name that no profile has", "not-a-number": "not a number", "not-finite": "not a finite number",
+    "wrong-units": "in another kind of unit", "sensor-error": "reported as an error by the sensor", "bad-frame": "not a frame of readings", "out-of-order": "older than one before it", slowed: "a flood, slowed down",
+  },
+
+  moves: "One joint at a time", movesLead: "Move one joint there and back, let it rest, press. Which sensors change, and which way, tells them apart: exchanged, wrong sign, wrong unit, on the wrong link.",
+  movesCare: "Nobody in the swing radius, nobody under a raised link. Eyes on the arm while it moves; press only while it rests. Zero the body first, by half a turn.",
+  bodyZeroed: "The body's zero was set by half a turn", restWhere: "Rest the bucket where every joint can move a little.", restBegin: "It rests: begin here", restTaken: "Taken. Move the first joint.", restFirst: "Let it rest and begin first.", movesAnew: "Forget these moves",
+  goes: { grows: "grows", falls: "falls", still: "stays", either: "goes either way" }, and: " and ", moved: (words) => `Done, it rests: ${words}`, moveTaken: (words) => `Taken: ${words}.`, moveFirst: "Make a move first.",
+  joints: { swing_boom: "swing boom", boom: "boom", fore_boom: "fore boom", stick: "stick", bucket: "bucket", tilt: "tilt", rotate: "rotation", quarter: "quarter turn of the swing", nose: "nose of the machine" },
+  atLeast: (deg) => `At least ${deg} deg, and nothing else.`, onALean: "On ground that leans half a degree or more.", noneChanges: "No sensor should change.", shouldChange: (list) => `The first way: ${list.join(", ")}.`,
+  movesMade: (count) => `Moves made: ${count}`, madeColumns: ["Move", "Way", "The joint turned", "Take out"], takeOutMove: (which) => `Take out move ${which}`, downloadMoves: "Download the moves",
+  judge: "What do they show?", judging: "Being judged ...", movesGood: "Good: every sensor is the one it is called", movesNot: "Not good yet", notShown: (count) => `What these moves do not show yet (${count})`, notShownThat: (what, sensors) => `that it is not ${what}: ${sensors}`, whatIsWrong: "What is wrong", wrongColumns: ["What", "Sensors", "Moves", "What to do"],
+  findings: {
+    swapped: "exchanged with one another", "wrong-sign": "wrong sign", "wrong-unit": "wrong unit", "wrong-convention": "another kind of angle", "pair-exchanged": "pitch and roll exchanged", elsewhere: "sits on another link",
+    "half-turn": "turned by half a turn", stuck: "does not change", "moved-too": "moved too", "too-small": "moved too little", "other-way": "moved the other way", "cannot-tell": "cannot be told apart yet", unexplained: "not explained",
+  },
+  eachSensor: "Each sensor", statusColumns: ["Sensor", "So far"], status: { good: "good", faulty: "faulty", "cannot-tell": "cannot be told yet", untested: "not tested yet" },
+
+  zeros: "Zeros", zerosLead: "A sensor's zero is what it says more than is true. Begin with the body, then from the boom outwards; one check sets one sensor and leaves all others as they are.",
+  sensor: "Sensor", sensorAt: (name, place, measures) => `${name}: ${measures} on ${place.replaceAll("_", " ")}`,
+  zeroBy: { level: "a digital level along the line of pins", "plumb-line": "a plumb line through both pins", lean: "its lean, measured on the slewing ring", "half-turn": "half a turn of the swing", edge: "the cutting edge under a level", joint: "the joint's true angle", tape: "a tape, pin to pin" },
+  zeroFields: {
+    inclination_deg: "Inclination, deg", ahead: "The outer end", below: "The outer pin", to_edge: "Of the bucket", uncertainty_deg: "Standard uncertainty of what was measured, deg", uncertainty_mm: "Standard uncertainty of the tape, mm",
+    pitch_deg: "Pitch, deg", roll_deg: "Roll, deg", angle_deg: "Angle, deg", length_mm: "Length, mm",
+  },
+  zeroHelp: { inclination_deg: "0 level, positive with the outer end higher.", pitch_deg: "Nose up is positive.", roll_deg: "Left side up is positive.", uncertainty_deg: "0.1 deg on the boom is 14 mm at 8 m." },
+  edgeInclination: "Inclination of the edge, left corner higher positive, deg", aheads: { "": "choose", true: "points away from the machine", false: "points back to the machine" }, belows: { "": "choose", true: "hangs below the inner one", false: "stands above the inner one" },
+  ofBucket: { false: "the line of its two pins", true: "the line from bucket pin to the edge's centre" },
+  turnTake: { before: "Take what they say before the swing", after: "Take what they say after half a turn" }, turnTaken: { before: "Taken. Everybody clear, then swing half a turn to the mark, arm held still.", after: "Taken." }, bothPostures: "Take what the sensors say before the swing and after it.",
+  findZero: "Find the zero", zeroFound: "The zero found", zeroColumns: ["Sensor", "Before", "After", "Known to", "Doubts"], textOf: (kind, id) => `The text of ${kind} ${id} with it`,
+  saveZero: "Put it on record", saveZeroAsked: "Add the profile with the new zero as its next revision?",
+
+  budget: "Error budget", budgetLead: "Before sensors are bought: how far the edge's elevation may be off, all over the zone to be dug, and what would help.",
+  budgetSensors: "Sensors", budgetSensorsHelp: "A machine without sensors needs a plain set.", budgetBy: { "": "those of the profiles", gravity: "a plain set by gravity", encoder: "a plain set of encoders" },
+  budgetFields: {
+    reach_low: "Zone: reach from", reach_high: "Zone: reach to", depth_low: "Zone: depth from", depth_high: "Zone: depth to", touch_reach: "Benchmark touched at reach", touch_depth: "Benchmark touched at depth",
+    tolerance: "Tolerance either way", pitch: "Body pitch, deg", roll: "Body roll, deg", floor: "Floor angle, deg",
+  },
+  budgetHelp: { reach_low: "Level, ahead of the swing axis.", depth_low: "Below the ground under the tracks, positive down.", tolerance: "May be left out.", floor: "0 flat, positive with the heel above the edge." },
+  budgetAsk: "Reckon and draw", reckoning: "Being reckoned ...", noMap: "The map could not be drawn; the words stand below.", mapThere: "The map is there.", downloadMap: "Download the map", whatHelps: "What it says",
+  noTolerance: "Without a tolerance nothing says what would be enough.", at: (reach, depth) => `reach ${reach}, ${depth} deep`, worst: (place, mm) => `Worst at ${place}: standard uncertainty ${mm} mm.`, best: (place, mm) => `Best at ${place}: ${mm} mm.`,
+  without: (count, why) => `${count} places have no number: ${why}.`, partsOf: (place) => `By kind, at ${place}`, partColumns: ["Part", "Standard"], sourcesOf: (place) => `Single sources, at ${place}`, sourceColumns: ["Source", "Standard"],
+  figures: "Sensors as reckoned with", figureColumns: ["Figure", "Now", "Would have to be"], onePlace: "Any other place", atReach: "At reach", atDepth: "At depth", atHeight: "At height over the body's origin", placeAsk: "What is it made of there?",
+  thisPlace: (place, mm, within) => `At ${place}: standard uncertainty ${mm} mm, within ${within} mm either way 95 times in 100.`, assumed: "Taken as usual, since no profile says it",
+};
