@@ -128,7 +128,10 @@ def main() -> int:
         faults.append(fault("pip check", "no conflict", check.stdout.strip(), f"install with -c {PINS}"))
     advisories, misread = read_advisories((ROOT / TABLE).read_text())
     faults += misread + below_fixed(advisories, pins, direct)
-    to_run = needed(project["dependencies"], _requires)
+    offered = [
+        each for name, extra in project["optional-dependencies"].items() if name != "test" for each in extra
+    ]
+    to_run = needed([*project["dependencies"], *offered], _requires)
     licences = {name: licence(name) for name in to_run if _installed(name)}
     faults += not_to_ship(licences)
     print(f"{len(want)} packages needed, {len(licences)} of them to run")

@@ -5,10 +5,11 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
 from importlib.metadata import version
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import Depends, FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import PlainTextResponse, Response
 from fastapi_offline import FastAPIOffline
 from pydantic import Field
 
@@ -16,19 +17,24 @@ from . import pages, problems
 from .access import rights
 from .access.admission import Access
 from .api import ROUTERS, calibrations, columns, error_budgets, poses
+from .api.brokered import at_broker
 from .api.column_solving import workers
 from .api.door import admitted
 from .book.calibrations import Calibrations
 from .book.keeper import Keeper
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
+from .book.studies import Studies
+from .classroom.classes import Classes
+from .fleet.fleet import Fleet
 from .guard import Guard
 from .live import strikes
-from .live.hub import Hub
+from .live.hub import LOOK_EVERY_S, LOOK_EVERY_SHARED_S, Hub
 from .live.warm import warm_shipped
 from .settings import Settings
 from .store import Database, open_database, utc_now
 from .strict import Strict
+from .watching import CONTENT_TYPE, Counts, Watched
 
 _ABOUT = """Cutting-edge elevation, cross-slope and cut or fill from joint angles, a benchmark and laser strikes.
 
@@ -47,9 +53,17 @@ _TAGS = [
     {"name": "budgets", "description": "How uncertain a readout will be over a working zone, before anything is bought "
      "or dug. No job needed. See /guide/budget. "
      "`curl -s localhost:8311/v1/error-budgets -H 'content-type: application/json' -d @budget.json`"},
+    {"name": "laboratory", "description": "What one machine can do: digging envelope, linkages over their stroke, tool "
+     "forces. No job needed. See /guide/laboratory. "
+     "`curl -s localhost:8311/v1/digging-envelopes -H 'content-type: application/json' -d @envelope.json`"},
     {"name": "calibrations", "description": "Sensor zeros and dimensions from the machine's own touches and levels; "
      "applied as new profile revisions, kept, rolled back. No job needed. See /guide/calibration. "
      "`curl -s 'localhost:8311/v1/calibrations/unknowns?machine=crawler-14t&attachment=digging-1500'`"},
+    {"name": "studies", "description": "Geometry varied by a seeded design and posed, by a worker beside the service. No "
+     "job needed. See /guide/studies. `curl -s localhost:8311/v1/studies`"},
+    {"name": "classroom", "description": "What the page /classroom asks for: a usual pose, lessons with computed "
+     "answers, exercises that are scored. No job needed. See /guide/classroom. "
+     "`curl -s 'localhost:8311/v1/stances?machine=crawler-14t&attachment=digging-1500&units=m'`"},
     {"name": "profiles", "description": "Measured machines and attachments, immutable by content hash. "
      "`curl -s localhost:8311/v1/machines/crawler-14t`"},
     {"name": "jobs", "description": "What a job's log says now: heights, depth sheet, level book. The demo's, kept with "
@@ -81,6 +95,15 @@ class Health(Strict):
     """The service and its database answer."""
 
     status: str = Field(examples=["good"])
+    broker: str | None = Field(
+        None, examples=["here"], description='"here", or "away: " and why; left out where the service has no broker.'
+    )  # fmt: skip
+
+
+class Alive(Strict):
+    """The process answers."""
+
+    status: Literal["alive"]
 
 
 class Version(Strict):
@@ -112,12 +135,24 @@ def create_app(settings: Settings) -> FastAPI:
             app.state.profiles = profiles
             app.state.keeper = Keeper(database, profiles)
             app.state.calibrations = Calibrations(database, profiles, utc_now)
+            app.state.classes = Classes(database, utc_now)
             app.state.workers = crew
-            app.state.hub = hub = Hub(app.state.keeper, partial(strikes.judge, app.state.keeper))
+            app.state.studies = studied = Studies(
+                database, profiles, settings.data_folder.resolve() / "studies", utc_now, settings.dask
+            )
+            await run_in_threadpool(studied.start)
+            app.state.hub = hub = Hub(
+                app.state.keeper, partial(strikes.judge, app.state.keeper),
+                look_every_s=LOOK_EVERY_SHARED_S if database.shared else LOOK_EVERY_S,
+            )  # fmt: skip
+            app.state.counts.hub = hub
             app.state.judging = asyncio.Lock()
-            ticking = asyncio.create_task(hub.run())
-            yield
-            ticking.cancel()
+            app.state.fleet = fleet = at_broker(app, settings)
+            try:
+                async with _running(hub, fleet):
+                    yield
+            finally:
+                await run_in_threadpool(studied.close)
 
     app: FastAPI = FastAPIOffline(
         title="tipdatum", description=_ABOUT, version=version("tipdatum"), lifespan=lifespan, redoc_url=None,
@@ -129,8 +164,9 @@ def create_app(settings: Settings) -> FastAPI:
         # null: the documentation page must not offer its text to a validator elsewhere.
         swagger_ui_parameters={"validatorUrl": None},
     )  # fmt: skip
-    app.state.access = None
+    app.state.access = app.state.fleet = None
     app.state.readings_per_s = settings.readings_per_s
+    app.state.counts = Counts()
     poses.install(app)
     for router in (*ROUTERS, pages.router):
         app.include_router(router)
@@ -151,6 +187,7 @@ def create_app(settings: Settings) -> FastAPI:
         Guard, max_body_bytes=settings.max_body_bytes, bulk={columns.PATH: settings.max_bulk_body_bytes},
         hosts=settings.hosts, access=lambda: app.state.access, proxy=settings.proxy,
     )  # fmt: skip
+    app.add_middleware(Watched, counts=app.state.counts)
     described = app.openapi
 
     def openapi() -> dict[str, Any]:
@@ -164,14 +201,34 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
+@asynccontextmanager
+async def _running(hub: Hub, fleet: Fleet | None) -> AsyncIterator[None]:
+    """What happens by itself, for as long as the service lasts."""
+    works = [asyncio.create_task(hub.run())]
+    if fleet is not None:
+        works.append(asyncio.create_task(fleet.run()))
+    try:
+        yield
+    finally:
+        if fleet is not None:
+            await fleet.close()
+        for work in works:
+            work.cancel()
+        await asyncio.gather(*works, return_exceptions=True)
+
+
 def open_store(settings: Settings) -> Database:
-    """The database in the data folder, made and migrated where needed."""
-    settings.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    return open_database(settings.database_url)
+    """The database of the settings, made and migrated where needed."""
+    if settings.database is None:
+        settings.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return open_database(settings.database_url, backed_up=settings.database_backed_up)
 
 
 def _status_routes(app: FastAPI) -> None:
-    @app.get("/v1/health", tags=["service"], summary="Whether the service and its database answer")
+    @app.get(
+        "/v1/health", tags=["service"], summary="Whether the service and its database answer",
+        response_model_exclude_none=True,
+    )  # fmt: skip
     async def health(request: Request) -> Health:
         """Whether the service and its database answer. Whoever asks while that is being found out shares the answer."""
         running: asyncio.Task[None] | None = getattr(app.state, "health", None)
@@ -179,7 +236,25 @@ def _status_routes(app: FastAPI) -> None:
             running = asyncio.create_task(run_in_threadpool(request.app.state.database.check))
             app.state.health = running
         await asyncio.shield(running)
-        return Health(status="good")
+        fleet: Fleet | None = app.state.fleet
+        return Health(status="good", broker=None if fleet is None else fleet.status)
+
+    @app.get(
+        "/metrics", tags=["service"], summary="Counts and lags of this service, for Prometheus",
+        response_class=PlainTextResponse,
+    )  # fmt: skip
+    async def metrics(request: Request) -> Response:
+        """Requests, readings, viewers, ages and lags in Prometheus' text format. What each is: /guide/operations.
+
+        curl -s localhost:8311/metrics
+        """
+        return Response(request.app.state.counts.text(), media_type=CONTENT_TYPE)
+
+    @app.get("/v1/alive", tags=["service"], summary="Whether the service runs, whatever its database does")
+    async def alive() -> Alive:
+        """Whether the process answers at all: for whoever would start it again. `/v1/health` asks the database too: for
+        whoever sends requests here."""
+        return Alive(status="alive")
 
     @app.get("/v1/version", tags=["service"], summary="The release that answers")
     def release() -> Version:

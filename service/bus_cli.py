@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from .feeding_options import Speed, TokenFile, done, say, token_of
+from .feeding_options import (
+    As,
+    Broker,
+    Speed,
+    SpoolFile,
+    TokenFile,
+    Unencrypted,
+    by_broker,
+    done,
+    say,
+    token_of,
+)
 from .terminal import Json, refusals
 
 
@@ -34,6 +45,10 @@ def replay(
     partly: Annotated[
         bool, typer.Option("--partly", help="The map need not name every sensor of the machine.")
     ] = False,
+    broker: Broker = None,
+    spool: SpoolFile = None,
+    name: As = None,
+    unencrypted: Unencrypted = False,
     token_file: TokenFile = None,
     as_json: Json = False,
 ) -> None:
@@ -43,7 +58,7 @@ def replay(
     with refusals(as_json=as_json):
         told = run_replay(
             log, to=to, job=job, map_file=map_file, speed=speed, token=token_of(to, token_file),
-            say=say, as_far=as_far, partly=partly,
+            say=say, as_far=as_far, partly=partly, broker=by_broker(broker, spool, name, unencrypted=unencrypted),
         )  # fmt: skip
     done(told, as_json=as_json)
 
@@ -112,6 +127,10 @@ def feed(
     partly: Annotated[
         bool, typer.Option("--partly", help="Something else feeds the sensors that the map leaves out.")
     ] = False,
+    broker: Broker = None,
+    spool: SpoolFile = None,
+    name: As = None,
+    unencrypted: Unencrypted = False,
     token_file: TokenFile = None,
     as_json: Json = False,
 ) -> None:
@@ -129,5 +148,6 @@ def feed(
         told = run_feed(
             bus, map_file=map_file, to=to, job=job, seconds=seconds, bitrate=bitrate, partly=partly,
             token=token_of(to, token_file), say=say, lines=None if lines is None else sys.stdin,
+            broker=by_broker(broker, spool, name, unencrypted=unencrypted),
         )  # fmt: skip
     done(told, as_json=as_json)

@@ -21,7 +21,7 @@ from .api.calibration_answer import answered
 from .api.calibration_found import Pair, calibrated, no_sensors, unseen
 from .api.calibration_request import CalibrationIn
 from .bus.address import address_faults
-from .bus.feeder import Say, told
+from .bus.any_feeder import Say, told
 from .prompt import find, read_text
 from .text import json_faults, misfit, shown
 

@@ -1,10 +1,11 @@
-"""The command line: serve, demo, simulate, replay, pose, budget, record, profile, access.
+"""The command line: serve, demo, simulate, replay, pose, budget, study, record, backup, profile, access.
 
 Exit codes: 0 done, 1 refused or faulty (the reasons are printed), 2 wrong use of the command.
 """
 
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,15 +13,18 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
-from kinematics.errors import Fault
+from kinematics.errors import Fault, refuse
 
 from .access_cli import app as access_app
+from .backup_cli import register as register_backup
 from .budget_cli import register as register_budget
 from .bus_cli import register as register_bus
 from .calibrate_cli import register as register_calibrate
+from .exchange_cli import register as register_exchange
 from .fit_cli import register as register_fit
 from .record_cli import app as record_app
 from .simulate_cli import register as register_simulation
+from .study_cli import register as register_study
 from .terminal import DATA, Data, Json, leave, refusals
 
 app = typer.Typer(
@@ -86,12 +90,43 @@ def serve(
 def demo(
     as_json: Json = False,
     keep: Annotated[Path | None, typer.Option(help="Leave the database in this new or empty folder.")] = None,
+    fleet: Annotated[
+        bool,
+        typer.Option(
+            "--fleet", help="Two services on a database and a broker, behind a proxy, and a machine at work."
+        ),
+    ] = False,
+    check_it: Annotated[
+        bool,
+        typer.Option("--check", help="With --fleet: a round by itself, that says whether all of it held."),
+    ] = False,
 ) -> None:
-    """Play a shift at the village pump house against the real service and print its level book."""
-    from .demo import play  # noqa: PLC0415
+    """Play a shift at the village pump house against the real service and print its level book.
 
+    With --fleet: start a fleet of real servers on this computer, to look at and to try, until Ctrl-C.
+    """
     with refusals(as_json=as_json):
-        play(keep, as_json=as_json)
+        refuse(_demo_faults(keep, as_json=as_json, fleet=fleet, check_it=check_it))
+        if not fleet:
+            from .demo import play  # noqa: PLC0415
+
+            play(keep, as_json=as_json)
+            return
+        from .rehearsal.run import check_fleet, show_fleet  # noqa: PLC0415
+
+        if not check_it:
+            show_fleet()
+        elif not check_fleet(as_json=as_json):
+            raise typer.Exit(1)
+
+
+def _demo_faults(keep: Path | None, *, as_json: bool, fleet: bool, check_it: bool) -> Iterator[Fault]:
+    if check_it and not fleet:
+        yield Fault("bad-option", "--check", "--check alone", "--fleet with it")
+    if fleet and keep is not None:
+        yield Fault("bad-option", "--keep", str(keep), "nothing of a fleet is kept")
+    if fleet and as_json and not check_it:
+        yield Fault("bad-option", "--json", "--fleet, which goes on until Ctrl-C", "--check with it")
 
 
 @app.command()
@@ -221,11 +256,14 @@ def show_profile(profile_id: Annotated[str, typer.Argument(help="Id of a shipped
     sys.stdout.write(found[0].source_text)
 
 
+register_backup(app)
 register_budget(app)
 register_bus(app)
 register_calibrate(app)
+register_exchange(profile_app)
 register_fit(app)
 register_simulation(app)
+register_study(app)
 
 if __name__ == "__main__":
     main()

@@ -11,7 +11,7 @@ import httpx
 from kinematics.errors import Fault, Refused, refuse
 
 from .bus.address import address_faults
-from .bus.feeder import Say, told
+from .bus.any_feeder import Say, told
 
 Ask = Callable[[str], str]
 PATIENCE_S = 60.0

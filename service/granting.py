@@ -16,27 +16,32 @@ from kinematics.errors import Fault, Refused
 from .access.answers import HolderOut, holder_out
 from .access.caller import Role
 from .access.holders import Holders, Holding, Issued
-from .settings import database_file, database_url
+from .settings import DATABASE, database_file, database_url, shared_database
 from .store import StoreError, open_database, utc_now
-from .terminal import refusals
+from .terminal import DATA, refusals
 
 
 @contextmanager
 def holders_in(data: Path, *, as_json: bool, new: bool = False) -> Iterator[Holders]:
-    """The holders in a data folder, which only `new` may make: a slip in its name must not show an empty list."""
+    """The holders in the shared database, or in a data folder, which only `new` may make: a slip in its name must not
+    show an empty list."""
     with refusals(as_json=as_json):
+        shared = shared_database(data, DATA)
         try:
-            if new:
+            if shared is not None:
+                pass
+            elif new:
                 data.mkdir(mode=0o700, parents=True, exist_ok=True)
             elif not database_file(data).is_file():
                 raise Refused([
                     Fault("no-database", "--data", f"no database in {data}", "the data folder of a service",
                           "the folder that tipdatum serve names")
                 ])  # fmt: skip
-            with open_database(database_url(data)) as database:
+            with open_database(shared or database_url(data)) as database:
                 yield Holders(database, utc_now)
         except StoreError as error:
-            raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
+            where = "--data" if shared is None else DATABASE
+            raise Refused([Fault("database", where, str(error), "a database of this release")]) from None
         except OSError as error:
             found = f"{data}: {error.strerror or error}"
             raise Refused([

@@ -12,8 +12,8 @@ Headers = tuple[tuple[bytes, bytes], ...]
 _SHUT = "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 _API = "default-src 'none'; frame-ancestors 'none'"
 _PAGE = f"default-src 'none'; style-src 'self'; img-src 'self'; {_SHUT}"
-# The one page of our own with a script. That script writes text alone, so that no markup may be made at all.
-_SIGN_IN = (
+# Pages of our own with a script. Their scripts write text and elements alone, so that no markup may be made at all.
+_SCRIPTED = (
     "default-src 'none'; script-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self'; "
     f"require-trusted-types-for 'script'; trusted-types 'none'; {_SHUT}"
 )
@@ -26,6 +26,7 @@ _DOCS = (
 # A printable page has its style and its drawings inside it, and nothing else.
 _PAPER = f"default-src 'none'; style-src '{STYLE_HASH}'; img-src data:; {_SHUT}"
 _INLINE = re.compile(rb"<script>(.*?)</script>", re.DOTALL)
+WITH_SCRIPT = frozenset({"/sign-in", "/seat", "/classroom", "/workshop"})
 WITH_INLINE_SCRIPT = frozenset({"/docs", "/docs/oauth2-redirect"})
 """Pages whose policy hangs on their text."""
 
@@ -49,14 +50,14 @@ def _made(policy: str, secure: bool, more: Headers = ()) -> Headers:  # noqa: FB
 _API_HEADERS = tuple(_made(_API, secure, _NO_STORE) for secure in (False, True))
 _PAPER_HEADERS = tuple(_made(_PAPER, secure, _NO_STORE) for secure in (False, True))
 _PAGE_HEADERS = tuple(_made(_PAGE, secure) for secure in (False, True))
-_SIGN_IN_HEADERS = tuple(_made(_SIGN_IN, secure) for secure in (False, True))
+_SCRIPTED_HEADERS = tuple(_made(_SCRIPTED, secure) for secure in (False, True))
 
 
 def headers(path: str, *, secure: bool, page: bool = False) -> Headers:
     """The headers of every answer at a path; `secure`: asked over TLS; `page`: the answer is HTML."""
     if path.startswith("/v1/") or path == "/v1":
         return (_PAPER_HEADERS if page else _API_HEADERS)[secure]
-    return (_SIGN_IN_HEADERS if path == "/sign-in" else _PAGE_HEADERS)[secure]
+    return (_SCRIPTED_HEADERS if path in WITH_SCRIPT else _PAGE_HEADERS)[secure]
 
 
 @lru_cache(maxsize=8)

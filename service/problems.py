@@ -32,6 +32,7 @@ from .store import (
     RevisionConflict,
     SequenceMismatch,
     StoreError,
+    WriteContended,
 )
 from .strict import Strict
 from .text import FaultOut, fault, misfit, plain, pointer
@@ -59,6 +60,9 @@ TABLE: dict[str, tuple[int, str]] = {
     "unknown-attachment": (404, "No such attachment"),
     "unknown-revision": (404, "No such revision"),
     "unknown-calibration": (404, "No such calibration"),
+    "unknown-lesson": (404, "No such lesson"),
+    "unknown-dig": (404, "No such dig"),
+    "unknown-study": (404, "No such study"),
     "method-not-allowed": (405, "Not done here"),
     "access-off": (409, "There is no access control"),
     "job-exists": (409, "The job exists"),
@@ -75,10 +79,15 @@ TABLE: dict[str, tuple[int, str]] = {
     "not-waiting": (409, "That entry does not wait"),
     "too-many-waiting": (409, "Too many entries wait"),
     "overtaken": (409, "Another setup is in effect"),
+    "not-running": (409, "The study does not run"),
+    "not-stopped": (409, "The study was not stopped"),
+    "not-finished": (409, "The study is not at its end"),
     "no-sensors": (409, "No sensors in the profiles"),
     "arm-moves": (409, "The arm moves"),
+    "asked-too-long-ago": (409, "Asked before the edge came to rest"),
     "idempotency-conflict": (409, "The key stands for another request"),
     "sequence-mismatch": (412, "The log has moved on"),
+    "revision-mismatch": (412, "Another revision is current"),
     "half-open": (408, "Nobody answers at the other end"),
     "bad-frame": (400, "Not a frame of readings"),
     "too-slow": (408, "The body did not arrive"),
@@ -90,6 +99,7 @@ TABLE: dict[str, tuple[int, str]] = {
     "refused": (422, "No trustworthy number"),
     "unknown-benchmark": (422, "No such benchmark"),
     "unknown-target": (422, "No such target"),
+    "unknown-exercise": (422, "No such exercise"),
     "wrong-units": (422, "Other units than the job's"),
     "stale-reading": (422, "The reading is too old"),
     "not-finite": (422, "Not a finite number"),
@@ -105,6 +115,7 @@ TABLE: dict[str, tuple[int, str]] = {
     "internal": (500, "A fault of ours"),
     "log-damaged": (500, "The log was altered from outside"),
     "database": (503, "The database does not answer"),
+    "contended": (503, "Others wrote first"),
     "database-from-the-future": (503, "Written by a later release"),
 }
 
@@ -331,6 +342,12 @@ async def _store(request: Request, error: Exception) -> JSONResponse:
         case LogDamaged(job_id=job, seq=seq):
             detail = f"Entry {seq} of job {job!r} is not as it was written. Restore the database from a copy."
             return _logged("log-damaged", detail, error)
+        case WriteContended():
+            told = fault(
+                "contended", "others who wrote the same first, again and again", "a moment undisturbed",
+                "nothing was recorded: send it again with the same Idempotency-Key",
+            )  # fmt: skip
+            return problem(told.code, [told], headers={"Retry-After": "1"})
         case DatabaseFromTheFuture():
             return _logged("database-from-the-future", "A later release wrote it; use that one.", error)
         case _:

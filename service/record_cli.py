@@ -41,12 +41,15 @@ def verify(
     """
     from .book.record_file import head_of  # noqa: PLC0415
     from .record_run import verify_data, verify_file  # noqa: PLC0415
+    from .settings import shared_database  # noqa: PLC0415
 
-    if (file is None) == (data is None):
+    if file is not None and data is not None:
         raise typer.BadParameter("name a file, or --data and a folder, and not both")
-    if data is None and job is not None:
+    if file is None and data is None and shared_database(DATA, DATA) is None:
+        raise typer.BadParameter("name a file, or --data and a folder, or TIPDATUM_DATABASE")
+    if file is not None and job is not None:
         raise typer.BadParameter("--job goes with --data")
-    if data is not None and head and job is None:
+    if file is None and head and job is None:
         raise typer.BadParameter("--head is of one job: name it with --job")
     try:
         noted = [head_of(each) for each in head or []]

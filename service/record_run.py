@@ -14,7 +14,7 @@ from kinematics.errors import Fault, Refused
 from .book.keeper import Keeper
 from .book.profiles import Profiles
 from .book.record_file import Head, Progress, broken, broken_record, read_record
-from .settings import database_file, database_url
+from .settings import DATABASE, database_file, database_url, shared_database
 from .store import (
     Database,
     JobUnknown,
@@ -26,6 +26,7 @@ from .store import (
     look_into_database,
     utc_now,
 )
+from .terminal import DATA
 
 _PAGE = 1000
 
@@ -74,23 +75,25 @@ def export(data: Path, job: str, wanted: Literal["json", "csv", "html", "pdf"]) 
 
 @contextmanager
 def _looked_into(data: Path) -> Iterator[Database]:
-    if not database_file(data).is_file():
+    shared = shared_database(data, DATA)
+    if shared is None and not database_file(data).is_file():
         raise Refused([
             Fault("no-database", "--data", f"no database in {data}", "the data folder of a service",
                   "the folder that tipdatum serve names")
         ])  # fmt: skip
     try:
-        with look_into_database(database_url(data)) as database:
+        with look_into_database(shared or database_url(data)) as database:
             yield database
     except JobUnknown as error:
-        raise Refused([Fault("unknown-job", "JOB", repr(error.job_id), "a job in this folder")]) from None
+        raise Refused([Fault("unknown-job", "JOB", repr(error.job_id), "a job on record here")]) from None
     except LogDamaged as error:
         raise Refused([
             Fault("log-damaged", f"entry {error.seq}", error.found, "an entry as it was written",
                   "no record is made of it; tipdatum record verify tells more")
         ]) from None  # fmt: skip
     except (StoreError, SQLAlchemyError) as error:
-        raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
+        where = "--data" if shared is None else DATABASE
+        raise Refused([Fault("database", where, str(error), "a database of this release")]) from None
 
 
 def _verdict(session: Session, job: str, noted: Sequence[Head], progress: Progress | None) -> Verdict:

@@ -12,15 +12,19 @@ from typing import Any
 import uvicorn
 from pydantic import ValidationError
 from starlette.types import ASGIApp
+from uvicorn.config import LOGGING_CONFIG
 
 from kinematics.errors import Fault, Refused
 
 from .access.holders import Holders
 from .app import create_app, open_store
+from .broker.client import driver_for
 from .live.frames import MOST_BYTES
-from .settings import LOOPBACK, PREFIX, Settings
+from .secret import hide
+from .settings import DATABASE, LOOPBACK, MQTT, PREFIX, Settings
 from .store import StoreError, utc_now
 from .text import shown, wanted
+from .watching import log_as_objects
 
 MOST_CONNECTIONS = 1000
 # A viewer that has gone without a word is noticed after these two.
@@ -42,6 +46,8 @@ def run(**given: Any) -> None:
         settings = Settings(**{name: value for name, value in given.items() if value is not None})
     except ValidationError as error:
         raise Refused(_setting_faults(error)) from None
+    if settings.mqtt is not None:
+        driver_for(MQTT)
     listener = bind(settings.host, settings.port)
     try:
         _try_store(settings)
@@ -49,13 +55,17 @@ def run(**given: Any) -> None:
         config = configured(app, settings)
         _load(config, settings)
         logging.getLogger("uvicorn.error").addFilter(_no_refused_socket)
+        if settings.logs == "json":
+            log_as_objects(hide)
 
         def closing() -> None:
             app.state.hub.close()  # there once it has started
 
         _Server(config, _ready(listener, settings), closing).run(sockets=[listener])
     except StoreError as error:
-        raise Refused([Fault("database", "--data", str(error), "a database of this release")]) from None
+        raise Refused(
+            [Fault("database", _where(settings), str(error), "a database of this release")]
+        ) from None
     finally:
         listener.close()
 
@@ -65,6 +75,7 @@ def configured(app: ASGIApp, settings: Settings) -> uvicorn.Config:
     return uvicorn.Config(
         app, log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
         proxy_headers=False,  # what a proxy says is read by the guard
+        log_config=None if settings.logs == "json" else LOGGING_CONFIG,
         # Strangers may come: the reader of HTTP that limits headers, and an end to connections.
         http="h11" if settings.access else "auto", limit_concurrency=MOST_CONNECTIONS if settings.access else None,
         # Compression would cost every viewer its memory, for texts that change too much to gain.
@@ -95,7 +106,16 @@ def _ready(listener: socket.socket, settings: Settings) -> str:
         who = f" to holders of a token, asked by {', '.join(settings.hosts)}"
         if settings.host not in LOOPBACK and not secure and settings.proxy is None:
             who += ", WITHOUT TLS: whoever listens on the network has the tokens"
-    return f"tipdatum serves at {address}{who} (data in {settings.data_folder}). Stop with Ctrl-C."
+    return f"tipdatum serves at {address}{who} (data in {_kept(settings)}). Stop with Ctrl-C."
+
+
+def _where(settings: Settings) -> str:
+    return "--data" if settings.database is None else DATABASE
+
+
+def _kept(settings: Settings) -> str:
+    folder = str(settings.data_folder)
+    return folder if settings.database is None else f"the database of {DATABASE}, studies in {folder}"
 
 
 def _try_store(settings: Settings) -> None:
@@ -103,9 +123,10 @@ def _try_store(settings: Settings) -> None:
     try:
         with open_store(settings) as database:
             if settings.access and not Holders(database, utc_now).any_good():
+                there = f" --data {settings.data_folder}" if settings.database is None else ""
                 raise Refused([
                     Fault("no-holder", "--access", "nobody who could be let in", "a holder of a token",
-                          f"tipdatum access create NAME --role administrator --data {settings.data_folder}")
+                          f"tipdatum access create NAME --role administrator{there}")
                 ])  # fmt: skip
     except OSError as error:
         found = f"{settings.data_folder}: {error.strerror or error}"
@@ -183,7 +204,9 @@ def _setting_fault(
         )
     name = ".".join(map(str, place))
     where = _OPTIONS.get(name, PREFIX + name.upper())
-    found = str(value) if isinstance(value, Path) else shown(value)
+    found = (
+        str(limits["found"]) if "found" in limits else str(value) if isinstance(value, Path) else shown(value)
+    )
     if isinstance(value, list | tuple) and all(isinstance(each, str) for each in value):
         found = ", ".join(map(shown, value)) or "none"
     return Fault("bad-setting", where, found, wanted(kind, limits, message)[1])

@@ -117,8 +117,8 @@ def play_shift(address: str, say: Say) -> Shift:
         book, targets, job = (_get(client, what) for what in ("/level-book", "/targets", ""))
     told = [message for messages in seen.values() for message in messages if message["readout"] is not None]
     return Shift(
-        list(_at_targets(dig, played, seen)), book, targets, job, strikes, len(told),
-        statistics.median(message["age_s"] for message in told), *_scored(dig, played, told),
+        list(at_targets(dig, played, seen)), book, targets, job, strikes, len(told),
+        statistics.median(message["age_s"] for message in told), *scored(dig, played, told),
     )  # fmt: skip
 
 
@@ -129,15 +129,15 @@ def _get(client: httpx.Client, what: str) -> Any:
     return answer.json()
 
 
-def _at_targets(dig: Dig, played: Played, seen: dict[str, list[Message]]) -> Iterator[Message]:
-    """The last readout of each rest after the edge was brought to a target."""
+def at_targets(dig: Dig, played: Played, seen: dict[str, list[Message]]) -> Iterator[Message]:
+    """The last readout of each rest after the edge was brought to a target. `Refused` "demo-failed" without one."""
     steps = dig.document.steps
     for number, step in enumerate(steps, 1):
         if isinstance(step, Place | Pass) and step.over in seen:
             end = _end_of(played.course, number + 1)
             told = [
                 message["readout"] for message in seen[step.over]
-                if message["readout"] is not None and _second(played.pacer, message) <= end
+                if message["readout"] is not None and second_of(played.pacer, message) <= end
             ]  # fmt: skip
             if not told:
                 raise failed(f"no readout of {step.over!r} by step {number}")
@@ -148,17 +148,18 @@ def _end_of(course: Course, number: int) -> float:
     return max(leg.start_s + leg.seconds for leg in course.legs if leg.step == number)
 
 
-def _second(pacer: Pacer, message: Message) -> float:
+def second_of(pacer: Pacer, message: Message) -> float:
+    """The second of the course at which a readout was made."""
     return pacer.t_at(datetime.fromisoformat(message["at"]).timestamp())
 
 
-def _scored(dig: Dig, played: Played, told: list[Message]) -> tuple[Score, Score]:
+def scored(dig: Dig, played: Played, told: list[Message]) -> tuple[Score, Score]:
     """Against the truth of the oldest reading's moment, and of the moment at which each was told."""
     truth = [Truth(line["t_s"], line["elevations_m"]) for line in true_lines(dig, played.course)]
     known = [each for each in told if each["readout"]["points"]["centre"]["elevation"] is not None]
     shown = [
         {point: edge["elevation"]["m"] for point, edge in each["readout"]["points"].items()} for each in known
     ]
-    when = [_second(played.pacer, each) for each in known]
+    when = [second_of(played.pacer, each) for each in known]
     then = [t - each["age_s"] for t, each in zip(when, known, strict=True)]
     return score(truth, zip(then, shown, strict=True)), score(truth, zip(when, shown, strict=True))

@@ -5,7 +5,20 @@ from typing import Annotated
 
 import typer
 
-from .feeding_options import Job, Speed, To, TokenFile, done, say, token_of
+from .feeding_options import (
+    As,
+    Broker,
+    Job,
+    Speed,
+    SpoolFile,
+    To,
+    TokenFile,
+    Unencrypted,
+    by_broker,
+    done,
+    say,
+    token_of,
+)
 from .terminal import Json, refusals
 
 
@@ -31,6 +44,10 @@ def simulate(
         int | None, typer.Option(min=0, help="Of the sensors' errors; else the description's.")
     ] = None,
     speed: Speed = 1.0,
+    broker: Broker = None,
+    spool: SpoolFile = None,
+    name: As = None,
+    unencrypted: Unencrypted = False,
     token_file: TokenFile = None,
     as_json: Json = False,
 ) -> None:
@@ -45,6 +62,6 @@ def simulate(
     with refusals(as_json=as_json):
         told = run_simulation(
             dig, to=to, job=job, log=log, bus=bus, truth=truth, seed=seed, speed=speed, token=token_of(to, token_file),
-            say=say,
+            say=say, broker=by_broker(broker, spool, name, unencrypted=unencrypted),
         )  # fmt: skip
     done(told, as_json=as_json)

@@ -4,6 +4,13 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict
 
+_UNSEEN = (
+    r"\x00-\x1f\x7f-\x9f\u00ad\u0600-\u0605\u061c\u06dd\u070f\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164"
+    r"\ufeff\ufff9-\uffff"
+)
+ONE_LINE = rf"^[^\s{_UNSEEN}](?:[^{_UNSEEN}]*[^\s{_UNSEEN}])?$"
+"""Words on one line, no blank at either end, nothing that cannot be seen or turns the words about it round."""
+
 
 class Strict(BaseModel):
     """Closed (an unknown field is refused), strict (no text for a number), frozen, without NaN or infinity."""

@@ -271,7 +271,7 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
     code, expected = wanted(kind, limits, str(each["msg"]))
     advice = ""
     if isinstance(value, str) and inside and kind in {"float_type", "int_type"}:
-        advice = "leave out the quotes"
+        advice = "write a decimal point, without quotes" if "," in value else "leave out the quotes"
     elif isinstance(value, str) and code == "not-a-choice":
         advice = nearest(value, _choices(limits))
     return fault(code, shown(value) + where, expected, advice, at)

@@ -7,7 +7,7 @@ from typing import Any
 
 from kinematics.errors import Fault, Refused, refuse
 
-from .bus.feeder import Say
+from .bus.any_feeder import Say
 from .fit_run import CAUTION, Ask, Service
 
 CHECKS = (

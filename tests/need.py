@@ -22,11 +22,11 @@ def need(module: str, package: str | None = None) -> ModuleType:
     pytest.skip(reason)
 
 
-def need_program(name: str) -> str:
-    """The path of a program the test needs; skips naming it, or fails where everything is wanted."""
-    found = shutil.which(name)
+def need_program(*names: str) -> str:
+    """The path of a program the test needs, by any of its names; skips naming it, or fails where everything is wanted."""
+    found = next(filter(None, map(shutil.which, names)), None)
     if found is None:
-        reason = f"needs the program {name}"
+        reason = f"needs the program {' or '.join(names)}"
         if os.environ.get("TIPDATUM_TESTS_NEED") == "all":
             pytest.fail(reason)
         pytest.skip(reason)

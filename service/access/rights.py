@@ -18,14 +18,18 @@ from .caller import COOKIE, LOCAL, RIGHTS, Caller, Right
 
 # Nothing of any job stands behind these.
 PUBLIC = (
-    "GET /", "GET /guide", "GET /guide/{name}", "GET /sign-in", "GET /page/{name}",
+    "GET /", "GET /guide", "GET /guide/{name}", "GET /guide/figures/{name}",
+    "GET /sign-in", "GET /seat", "GET /classroom", "GET /workshop",
+    "GET /page/{name}",
     "GET /docs", "GET /docs/oauth2-redirect", "GET /openapi.json", "GET /static-offline-docs/{name}",
-    "GET /v1/health", "POST /v1/sessions",
+    "GET /v1/health", "GET /v1/alive", "POST /v1/sessions",
 )  # fmt: skip
 _JOB = "/v1/jobs/{job}"
 _COMPUTED = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations", "explanations", "drawings",
+    "digging-envelopes", "linkage-courses", "tool-forces",
+    "calibrations", "explanations", "drawings", "models", "pin-surveys", "dig-steps", "digs",
+    "lessons/{lesson}/answers",
     "jobs/{job}/readouts", "jobs/{job}/uncertainties", "jobs/{job}/explanations",
     *(f"jobs/{{job}}/fitting/{what}" for what in ("verdicts", "zeros")),
 )  # fmt: skip
@@ -37,7 +41,8 @@ _RECORDED = (
 _PROFILES = ("machines", "attachments")
 _TABLE: dict[Right, tuple[str, ...]] = {
     Right.LOOK: (
-        "GET /v1/version", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs", f"GET {_JOB}",
+        "GET /v1/version", "GET /metrics", "GET /v1/sessions/current", "DELETE /v1/sessions/current", "GET /v1/jobs",
+        f"GET {_JOB}",
         *(f"GET {_JOB}/{what}" for what in (
             "events", "benchmarks", "targets", "level-book", "sensors", "fitting/moves", "fitting/posture",
             "readouts/live", "checks", "checks/summary", "record", "daily-trust", "certificates", "certificates/{seq}",
@@ -46,13 +51,19 @@ _TABLE: dict[Right, tuple[str, ...]] = {
         *(f"POST /v1/{what}" for what in _COMPUTED),
         *(f"GET /v1/{kind}{rest}" for kind in _PROFILES
           for rest in ("", "/{profile_id}", "/{profile_id}/revisions", "/{profile_id}/revisions/{revision}")),
-        "GET /v1/profile-schemas/{kind}",
+        "GET /v1/profile-schemas/{kind}", "GET /v1/stances", "GET /v1/lessons", "GET /v1/tones", "GET /v1/graduations",
+        "GET /v1/exercises", *(f"GET /v1/classes{rest}" for rest in ("", "/{class}/digs", "/{class}/digs/{seq}")),
         *(f"GET /v1/calibrations{rest}" for rest in ("", "/unknowns", "/{calibration_id}")),
+        *(f"GET /v1/studies{rest}" for rest in ("", "/{study}", "/{study}/result.parquet", "/{study}/result.csv")),
     ),
-    Right.RECORD: ("POST /v1/jobs", f"WS {_JOB}/readings", *(f"POST {_JOB}/{what}" for what in _RECORDED)),
+    Right.RECORD: (
+        "POST /v1/jobs", f"WS {_JOB}/readings", *(f"POST {_JOB}/{what}" for what in _RECORDED),
+        "POST /v1/classes/{class}/digs",
+    ),
     Right.MEASURE: (
         *(f"POST /v1/{kind}" for kind in _PROFILES),
         *(f"POST /v1/calibrations/{what}" for what in ("applied", "{calibration_id}/roll-backs")),
+        *(f"POST /v1/studies{rest}" for rest in ("", "/{study}/stops", "/{study}/resumptions")),
     ),
     Right.ADMINISTER: ("GET /v1/holders",),
 }  # fmt: skip
@@ -132,9 +143,15 @@ def needs_right(connection: HTTPConnection, caller: Caller) -> None:
         raise Problem("not-allowed", detail="Nobody has decided who may do this.")
     method = connection.scope.get("method", "WS")
     name = f"{'GET' if method == 'HEAD' else method} {route.path}"
-    if name in PUBLIC:
+    if name not in PUBLIC:
+        needs(caller, name)
+
+
+def needs(caller: Caller, route: str) -> None:
+    """The same of a route by its name in the table, "WS /v1/jobs/{job}/readings"."""
+    if caller is LOCAL:
         return
-    right = RIGHT_OF.get(name)
+    right = RIGHT_OF.get(route)
     if right is None or not caller.may(right):
         roles = "nobody" if right is None else ", ".join(roles_with(right))
         held = ", ".join(sorted(caller.roles)) or "none"

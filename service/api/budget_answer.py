@@ -15,7 +15,7 @@ from kinematics.errors import Fault, Refused
 from kinematics.propagation import coverage
 from kinematics.sensing_block import ANGLES
 from kinematics.sources import KINDS
-from kinematics.units import LengthUnit
+from kinematics.units import LengthUnit, show
 from kinematics.zone_accuracy import Needed, figures_of, needed
 from kinematics.zone_block import OK, STATUS
 from kinematics.zone_budget import Cell, ZoneBudget
@@ -117,6 +117,11 @@ class BudgetOut(Strict):
     carried: int
     worst: CellOut
     best: CellOut
+    cell: CellOut | None = Field(description="The place that was asked for.")
+    reach_shown: list[str] = Field(description="`reach_m` in the units asked for.")
+    down_shown: list[str] = Field(
+        description="`depth_m`, or `height_m` where that is null, in the units asked for."
+    )
     tolerance: ToleranceOut | None
     sensors: dict[str, list[FigureOut]] = Field(description="What was reckoned with, by sensor.")
     assumed: list[str] = Field(
@@ -137,6 +142,7 @@ class Told:
     touch: tuple[float, float]
     tolerance: float | None
     ground: float | None
+    cell: Cell | None = None
 
 
 def answer(told: Told) -> BudgetOut:
@@ -150,6 +156,7 @@ def answer(told: Told) -> BudgetOut:
         name: int(np.count_nonzero(budget.status == code)) for code, name in enumerate(STATUS) if code != OK
     }
     heights = zone.heights
+    down = heights if told.ground is None else told.ground - heights
     return BudgetOut(
         units=units.value, machine=reference_to(told.machine), attachment=reference_to(told.attachment),
         reach_m=zone.reaches.tolist(), height_m=heights.tolist(),
@@ -158,6 +165,9 @@ def answer(told: Told) -> BudgetOut:
         without_number={name: count for name, count in counts.items() if count},
         touch=PlaceOut(**_place(told, *told.touch)), carried=told.carried,
         worst=_cell(told, budget.worst), best=_cell(told, budget.best),
+        cell=None if told.cell is None else _cell(told, told.cell),
+        reach_shown=[show(each, units) for each in zone.reaches.tolist()],
+        down_shown=[show(each, units) for each in down.tolist()],
         tolerance=None if told.tolerance is None else _tolerance(told, told.tolerance, need, why_not),
         sensors=_figures(told, need), assumed=list(budget.sources.assumed), advisory=_BEFORE + ADVISORY,
     )  # fmt: skip

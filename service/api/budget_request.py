@@ -49,6 +49,13 @@ class ZoneTouchIn(Strict):
     height: Length | None = Field(None, description="Over the body origin.")
 
 
+class CellIn(Strict):
+    """One place of the zone, as the answer counts its rows and columns."""
+
+    row: int = Field(ge=0, lt=MOST_SIDE, description="From 0, the deepest.", examples=[0])
+    column: int = Field(ge=0, lt=MOST_SIDE, description="From 0, the nearest.", examples=[0])
+
+
 class FiguresIn(Strict):
     """What a data sheet says of a sensor. Standard uncertainties; degrees, of a draw-wire millimetres."""
 
@@ -135,6 +142,9 @@ class BudgetIn(Strict):
     )
     estimates: Estimates = Field(
         default_factory=Estimates, description="What the surroundings add; defaults shown, as for a job."
+    )
+    cell: CellIn | None = Field(
+        None, description="One more place to be told in full, beside the worst and the best."
     )
     tolerance: Length | None = Field(
         None,

@@ -1,6 +1,5 @@
 """Calibrations from the machine's own touches: computed, applied as new profile revisions, kept, rolled back."""
 
-import hashlib
 import json
 import math
 from functools import cache
@@ -17,8 +16,7 @@ from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine
 from kinematics.sources import sources_of
 from machine_profiles import parse_profile, sensor_set, shipped
-from service.access.caller import LOCAL, Caller
-from service.book.calibrations import Applying, Calibrations, Key, own_faults
+from service.book.calibrations import Applying, Calibrations, own_faults
 from service.book.payloads import Estimates
 from service.book.profiles import Profiles
 from service.book.requests import AttachmentId, MachineId
@@ -32,7 +30,7 @@ from .answers import Reference, stamp
 from .calibration_answer import CalibrationOut, answered, as_csv
 from .calibration_found import Pair, calibrated, new_texts, no_sensors, unseen
 from .calibration_request import ApplyIn, CalibrationIn
-from .door import CallerDep, IdempotencyKey, ProfilesDep, WorkersDep
+from .door import CallerDep, IdempotencyKey, ProfilesDep, WorkersDep, key_of
 from .error_budgets import CSV, JSON
 
 router = APIRouter(prefix="/v1/calibrations", tags=["calibrations"])
@@ -149,7 +147,7 @@ async def apply(
     Refused unless something was found, while a suspect is not named in `left_out`, where a profile has moved on, and for
     shipped profiles, which are nobody's machine.
     """
-    key = _key(idempotency_key, caller, request, asked)
+    key = key_of(idempotency_key, caller, request, asked)
 
     def work() -> RecordOut:
         done = kept.repeated(key) or kept.apply(_applying(asked, profiles, kept.today()), caller.name, key)
@@ -196,7 +194,7 @@ def roll_back(
     """Make the profile revisions before it current again, as new revisions of the same numbers. Refused once a later
     revision has come."""
     try:
-        done = kept.roll_back(calibration_id, caller.name, _key(idempotency_key, caller, request, asked))
+        done = kept.roll_back(calibration_id, caller.name, key_of(idempotency_key, caller, request, asked))
     except Refused as refused:
         if refused.code != "unknown-calibration":
             raise
@@ -256,12 +254,6 @@ def _applying(asked: ApplyIn, profiles: Profiles, today: str) -> Applying:
     plain = asked.model_dump(mode="json", exclude_none=True)
     document = {"asked": plain, "answer": json.loads(answered(told, today).model_dump_json())}
     return Applying((pair.machine, pair.attachment), (texts.machine, texts.attachment), document)
-
-
-def _key(key: str | None, caller: Caller, request: Request, asked: Strict) -> Key:
-    who = "" if caller is LOCAL else f"{json.dumps(caller.name)}\n"
-    body = json.dumps(asked.model_dump(mode="json"), sort_keys=True, allow_nan=False)
-    return Key(key, hashlib.sha256(f"{who}{request.url.path}\n{body}".encode()).hexdigest())
 
 
 def _record(done: StoredCalibration, undone: str | None) -> RecordOut:

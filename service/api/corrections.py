@@ -175,15 +175,25 @@ def tilt_out(move: TiltCorrection) -> TiltOut:
     slope, off = percent_from_ratio(move.cross_slope), percent_from_ratio(move.off_by)
     degrees, to = math.degrees(move.move_rad), math.degrees(move.angle)
     if not move.reaches:
-        words = f"the tilt alone cannot: the cross-slope stays {abs(off):.1f} % off, at {slope:+z.1f} %"
+        words = (
+            f"the tilt alone cannot: the cross-slope stays {abs(off):.1f} % off, at {signed_percent(slope)} %"
+        )
     elif abs(degrees) < LEAST_DEG:
         words = "advice: leave the tilt where it is"
     else:
-        words = f"advice: tilt {degrees:+.2f} deg, for a cross-slope of {slope:+z.1f} %; then read the height again"
+        wanted = signed_percent(slope)
+        words = (
+            f"advice: tilt {degrees:+.2f} deg, for a cross-slope of {wanted} %; then read the height again"
+        )
     return {
         "move_deg": degrees, "angle_deg": to, "reaches": move.reaches, "cross_slope_percent": slope,
         "off_by_percent": off, "words": words,
     }  # fmt: skip
+
+
+def signed_percent(slope: float) -> str:
+    """Percent to a tenth, with a plus where it is positive; a zero has no sign."""
+    return f"{slope:+.1f}" if abs(slope) >= 0.05 else "0.0"
 
 
 # What two decimals show as nothing.

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 from typing import Annotated, cast
 
 from fastapi import Depends, Header, Request, Response
@@ -11,14 +12,17 @@ from kinematics.errors import Fault, Refused
 from service.access.caller import LOCAL, Caller
 from service.access.rights import needs_right
 from service.book.keeper import Decide, Keeper, Recorded
+from service.book.keyed import Key
 from service.book.payloads import Payload
 from service.book.profiles import Profiles
 from service.book.requests import Recording
 from service.book.state import JobState
+from service.strict import Strict
 
 from .column_solving import Workers
 
 _LONGEST_SEQ = 18
+_REVISION = re.compile(r"[0-9a-f]{64}")
 
 
 async def keeper_of(connection: HTTPConnection) -> Keeper:
@@ -68,6 +72,17 @@ IdempotencyKey = Annotated[
 ]  # fmt: skip
 
 
+def key_of(key: str | None, caller: Caller, request: Request, asked: Strict) -> Key:
+    """An idempotency key of what is recorded on no job, and what makes two requests the same: as `Recorder`'s."""
+    return Key(key, _hash(caller, request.url.path, asked))
+
+
+def _hash(caller: Caller, path: str, asked: Strict) -> str:
+    who = "" if caller is LOCAL else f"{json.dumps(caller.name)}\n"
+    body = json.dumps(asked.model_dump(mode="json"), sort_keys=True, allow_nan=False)
+    return hashlib.sha256(f"{who}{path}\n{body}".encode()).hexdigest()
+
+
 def expected_seq(if_match: str | None) -> int | None:
     """The entry number in an If-Match header. `Refused` "bad-header" for anything else."""
     if if_match is None:
@@ -88,6 +103,20 @@ def expected_seq(if_match: str | None) -> int | None:
             ]
         )
     return int(text)
+
+
+def expected_revision(if_match: str | None) -> str | None:
+    """The revision in an If-Match header. `Refused` "bad-header" for anything else."""
+    if if_match is None:
+        return None
+    text = if_match.strip()
+    if text.startswith('"') and text.endswith('"'):
+        text = text[1:-1]
+    if not _REVISION.fullmatch(text):
+        raise Refused([
+            Fault("bad-header", "If-Match", if_match, "one revision in quotes", "take it from the ETag")
+        ])  # fmt: skip
+    return text
 
 
 class Recorder:
@@ -144,9 +173,7 @@ class Recorder:
 
         While everybody is one person nobody is named, so that keys from before access control hold.
         """
-        who = "" if self.caller is LOCAL else f"{json.dumps(self.caller.name)}\n"
-        body = json.dumps(asked.model_dump(mode="json"), sort_keys=True, allow_nan=False)
-        return hashlib.sha256(f"{who}{self._path}\n{body}".encode()).hexdigest()
+        return _hash(self.caller, self._path, asked)
 
 
 RecorderDep = Annotated[Recorder, Depends(Recorder)]

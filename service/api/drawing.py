@@ -1,12 +1,15 @@
 """Ink on paper: a sheet to scale, lines and letters as SVG, and the same as PNG."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from html import escape
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kinematics.errors import Fault, Refused
 
@@ -17,7 +20,6 @@ INK, PAPER, RULE, ACCENT = "#1b1a17", "#f6f3ea", "#8a8577", "#7a2f12"
 FAMILY = "Georgia,'DejaVu Serif',serif"
 _ENOUGH_ROOM = 70.0
 _EDGE, _TRIED = 5.0, 6.0
-_AT_ONCE = 16
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom, pixels downwards."""
 
@@ -81,31 +83,62 @@ def along(points: list[Place], parts: int = 12) -> list[Place]:
 
 
 def free_box(
-    near: Place, size: tuple[float, float], within: Box, kept: list[Box], strokes: list[Place]
-) -> Place | None:
+    near: Place, size: tuple[float, float], within: Box, kept: list[Box], strokes: list[Place], words: Sequence[Box] = ()
+) -> Place | None:  # fmt: skip
     """(left, top) of a box that hides nothing, as near to a place as can be; None where there is no room.
 
-    Inside `within`, off every box of `kept`, with no place of `strokes` in it.
+    Inside `within`, off every box of `kept`, with no place of `strokes` in it, and none of `words` on the way to it.
     """
     wide, high = size
     left, top = (np.arange(within[i] + _EDGE, within[i + 2] - _EDGE - size[i], _TRIED) for i in (0, 1))
-    x, y = (each.ravel() for each in np.meshgrid(left, top))
+    if not left.size or not top.size:
+        return None
     taken = np.array([*kept, *((px, py, px, py) for px, py in strokes)]).reshape((-1, 4))
-    for some in np.array_split(
-        taken, max(1, len(taken) // _AT_ONCE)
-    ):  # what is taken is not asked about again
-        a, b, c, d = (
-            each[:, np.newaxis] for each in (x - _EDGE, y - _EDGE, x + wide + _EDGE, y + high + _EDGE)
-        )
-        hit = (a < some[:, 2]) & (some[:, 0] < c) & (b < some[:, 3]) & (some[:, 1] < d)
-        free = ~hit.any(axis=1)
-        x, y = x[free], y[free]
+    free = ~_covered(taken, left, top, wide, high)
+    x, y = left[np.nonzero(free)[1]], top[np.nonzero(free)[0]]
     if not x.size:
         return None
     across = np.maximum(np.maximum(x - near[0], near[0] - x - wide), 0.0)
     along_y = np.maximum(np.maximum(y - near[1], near[1] - y - high), 0.0)
-    best = int(np.argmin(np.hypot(across, along_y)))
-    return float(x[best]), float(y[best])
+    for best in np.argsort(np.hypot(across, along_y), kind="stable").tolist():
+        corner = float(x[best]), float(y[best])
+        way = along([near, nearest(near, (*corner, corner[0] + wide, corner[1] + high))], 60)
+        if not any(a <= px <= c and b <= py <= d for a, b, c, d in words for px, py in way):
+            return corner
+    return None
+
+
+def nearest(near: Place, box: Box) -> Place:
+    """The place of a box that is nearest to another."""
+    return min(max(near[0], box[0]), box[2]), min(max(near[1], box[1]), box[3])
+
+
+def _covered(
+    taken: NDArray[np.float64], left: NDArray[np.float64], top: NDArray[np.float64], wide: float, high: float
+) -> NDArray[np.bool_]:
+    """Of boxes that begin at each of `top` (rows) and `left` (columns), which come too near to any of `taken`.
+
+    A taken box covers a rectangle of this grid of beginnings: its corners are counted and summed up along both ways.
+    """
+    counts = np.zeros((top.size + 1, left.size + 1), dtype=np.int64)
+
+    def span(
+        low: NDArray[np.float64], high: NDArray[np.float64], grid: NDArray[np.float64]
+    ) -> tuple[Any, Any]:
+        return np.searchsorted(grid, low, side="right"), np.searchsorted(grid, high, side="left")
+
+    first_x, last_x = span(taken[:, 0] - wide - _EDGE, taken[:, 2] + _EDGE, left)
+    first_y, last_y = span(taken[:, 1] - high - _EDGE, taken[:, 3] + _EDGE, top)
+    last_x, last_y = np.maximum(first_x, last_x), np.maximum(first_y, last_y)
+    for rows, columns, sign in (
+        (first_y, first_x, 1),
+        (last_y, last_x, 1),
+        (first_y, last_x, -1),
+        (last_y, first_x, -1),
+    ):
+        np.add.at(counts, (rows, columns), sign)
+    summed: NDArray[np.bool_] = counts.cumsum(axis=0).cumsum(axis=1)[:-1, :-1] > 0
+    return summed
 
 
 def along_words(here: Place, turn: float, half: float) -> list[Place]:

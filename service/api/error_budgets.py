@@ -7,11 +7,11 @@ from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from kinematics.assembly import Assembly, assemble
-from kinematics.errors import Refused
+from kinematics.errors import Fault, Refused, refuse
 from kinematics.machine import Attachment, Machine
 from kinematics.sensor_set import SensorSet
 from kinematics.units import LengthUnit
-from kinematics.zone_budget import Progress, zone_budget
+from kinematics.zone_budget import Cell, Progress, ZoneBudget, zone_budget
 from machine_profiles import shipped
 from service.book.profiles import Profiles
 from service.book.state import Named
@@ -19,7 +19,7 @@ from service.book.state import Named
 from .accepting import accepted
 from .budget_answer import BudgetOut, Told, answer, as_csv
 from .budget_ready import placed, ready
-from .budget_request import BudgetIn
+from .budget_request import BudgetIn, CellIn
 from .column_solving import Workers
 from .door import ProfilesDep, WorkersDep
 from .zone_picture import as_png, as_svg
@@ -76,6 +76,7 @@ def reckoned(
             executor=None if crew is None else crew.pool, parts=1 if crew is None else min(_AT_ONCE, crew.count),
             progress=progress,
         )  # fmt: skip
+        cell = None if asked.cell is None else _cell(found, asked.cell)
     except Refused as refused:
         raise Refused(placed(refused, asked)) from None
     return Told(
@@ -87,7 +88,19 @@ def reckoned(
         given.touch,
         given.tolerance,
         given.ground,
+        cell,
     )
+
+
+def _cell(found: ZoneBudget, asked: CellIn) -> Cell:
+    faults = [
+        Fault("out-of-range", f"cell.{name}", str(given), f"at most {most}, as many as the zone has")
+        for name, given, most in (
+            ("row", asked.row, found.zone.rows - 1), ("column", asked.column, found.zone.columns - 1)
+        ) if given > most
+    ]  # fmt: skip
+    refuse(faults)
+    return found.cell(asked.row, asked.column)
 
 
 @cache

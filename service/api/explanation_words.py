@@ -20,7 +20,7 @@ _PIN = {
     "bucket": "the bucket pin", "tilt": "the tilt axis", "rotate": "the rotation axis",
     "swing_boom": "the boom's swing post",
 }  # fmt: skip
-_DOING = {
+DOING = {
     "boom": ("was raised", "was lowered"), "fore_boom": ("was raised", "was lowered"),
     "stick": ("was pushed out", "was pulled in"), "bucket": ("was uncurled", "was curled"),
     "tilt": ("was tilted left corner up", "was tilted right corner up"),
@@ -138,7 +138,7 @@ def reasons(
         )
     elif told.turn is not None:
         yield from _turned(told.changed[0], told.turn, before, after, units)
-    elif told.changed[0] in _DOING:
+    elif told.changed[0] in DOING:
         yield f"Only the {FACTOR[told.changed[0]]} changed: {_did(told.changed[0], before, after)}."
         if told.changed[0] in LEAN:
             yield "The body's origin is taken to stay where the reference has it."
@@ -147,7 +147,7 @@ def reasons(
 def _did(joint: str, before: Side, after: Side) -> str:
     place = (*LEAN, *JOINTS).index(joint)
     by = math.degrees(float(after.pose.q[place] - before.pose.q[place]))
-    return f"it {_DOING[joint][by < 0.0]} by {abs(by):.2f} deg"
+    return f"it {DOING[joint][by < 0.0]} by {abs(by):.2f} deg"
 
 
 def _turned(joint: str, turn: Turn, before: Side, after: Side, units: LengthUnit) -> Iterator[str]:

@@ -24,6 +24,7 @@ from service.strict import Strict, example
 from .answers import ADVISORY, Reference, reference
 from .jobs import JobId
 from .live import HubDep, feed_of
+from .seconds import SecondsDep
 
 router = APIRouter(prefix="/v1/jobs/{job}/fitting", tags=["fitting"])
 MOST_MOVES = 24
@@ -188,16 +189,16 @@ async def moves(job: JobId, hub: HubDep) -> MovesOut:
 
 
 @router.get("/posture", summary="What every sensor says at rest")
-async def read_posture(job: JobId, hub: HubDep) -> PostureOut:
+async def read_posture(job: JobId, seconds: SecondsDep) -> PostureOut:
     """The median of the last second of every sensor, beyond its range too; refused while one moves or says nothing.
 
     Send what it says as `before` and `after` of a move.
     """
-    feed = await feed_of(hub, job)
+    feed, now = await seconds(job)
     sensors = sensors_of(feed)
     # The readings lie in memory and change on this loop; a median of some thousands takes less than a millisecond.
     try:
-        rested = posture(feed, hub.now())
+        rested = posture(feed, now)
     except Refused as refused:  # a GET has no body to point into: the sensor is named in words
         raise Refused(
             Fault(

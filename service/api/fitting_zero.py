@@ -37,6 +37,7 @@ from .door import ProfilesDep
 from .fitting import Posture, SensorName, raw_of, sensors_of
 from .jobs import JobId
 from .live import HubDep, feed_of
+from .seconds import SecondsDep
 
 router = APIRouter(prefix="/v1/jobs/{job}/fitting", tags=["fitting"])
 _STEP_RAD = math.radians(0.02)
@@ -167,7 +168,9 @@ class ZerosOut(Strict):
 
 
 @router.post("/zeros", summary="One sensor's zero from a check")
-async def zeros(job: JobId, asked: ZeroIn, hub: HubDep, profiles: ProfilesDep) -> ZerosOut:
+async def zeros(
+    job: JobId, asked: ZeroIn, hub: HubDep, seconds: SecondsDep, profiles: ProfilesDep
+) -> ZerosOut:  # fmt: skip
     """The mounting of one sensor from what a level, plumb line or tape shows; all others stay as they are.
 
     curl -s localhost:8311/v1/jobs/pump-house/fitting/zeros -H 'content-type: application/json' -d '{"sensor": "boom",
@@ -176,7 +179,10 @@ async def zeros(job: JobId, asked: ZeroIn, hub: HubDep, profiles: ProfilesDep) -
     feed = await feed_of(hub, job)
     sensors = sensors_of(feed)
     half = isinstance(asked.check, ByHalfTurn)
-    live = None if half or asked.said is not None else posture(feed, hub.now()).readings
+    live = None
+    if not half and asked.said is None:
+        feed, now = await seconds(job)
+        live = posture(feed, now).readings
     return await run_in_threadpool(_answer, job, asked, sensors, live, feed.state, profiles)
 
 

@@ -20,6 +20,9 @@ class LevelRow(Strict):
     seq: int
     what: str
     point: str
+    edge_point: str | None = Field(
+        description="Which point of the bucket rested there, or had the staff beside it; null of other lines."
+    )
     staff: Length | None = Field(
         description="Staff reading: laser plane minus elevation; a backsight on a known point, else a foresight."
     )
@@ -79,11 +82,24 @@ def _row(entry: Entry, before: JobState, after: JobState, units: LengthUnit, sta
     if read and level and plane is not None and elevation is not None and status == "counts":
         staff = plane - elevation
     return LevelRow(
-        seq=entry.seq, what=_what(entry), point=point, staff=maybe(staff, units),
+        seq=entry.seq, what=_what(entry), point=point, edge_point=_rested(entry), staff=maybe(staff, units),
         elevation=maybe(elevation, units),
         origin=None if book.height is None else length(book.height.elevation, units),
         plane=maybe(plane, units), misclosure=maybe(misclosure, units), status=status, because=because,
     )  # fmt: skip
+
+
+def _rested(entry: Entry) -> str | None:
+    match entry.payload:
+        case (
+            p.Touched(edge_point=point)
+            | p.TurningPointTaken(edge_point=point)
+            | p.StationTouched(edge_point=point)
+            | RodChecked(edge_point=point)
+        ):
+            return point
+        case _:
+            return None
 
 
 def _closes(touched: p.Touched, before: JobState) -> float | None:

@@ -1,6 +1,7 @@
 """The live door: readings in by WebSocket, readouts out by WebSocket and server-sent events, the sensors' health."""
 
 import asyncio
+import json
 import math
 from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Annotated, Any, cast
@@ -26,13 +27,16 @@ from .answers import Reference, reference
 from .door import CallerDep, KeeperDep
 from .jobs import JobId
 from .live_message import LiveOut, Watch
-from .readouts import Line, aim_of
+from .readouts import EdgePoint, Line, aim_of
 from .standing import still_allowed
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["live"])
 CHECK_EVERY_S = 5.0
 SEND_WITHIN_S = 10.0
 _RECONNECT_MS = 1000
+# Whoever asks more often waits, and nobody else.
+_QUESTION_EVERY_S = 0.05
+_LONGEST_QUESTION, _MOST_NUMBER = 100, 2**53
 _CATCH_UP = 0.1
 
 
@@ -104,6 +108,9 @@ class Asked:
         connection: HTTPConnection,
         target: Annotated[Name | None, Query(description="A target of the depth sheet.")] = None,
         line: Annotated[Line, Query(description="Cutting edge, or tooth tips where there are any.")] = "edge",
+        edge_point: Annotated[
+            EdgePoint, Query(description="Of the line: which point the corrections bring to the target.")
+        ] = "centre",
         station: Annotated[
             str | None,
             Query(max_length=40, description="Station of the edge centre off a tape, in the job's units."),
@@ -121,10 +128,11 @@ class Asked:
                 fault("unknown-field", f"the query parameter {name!r}", f"one of: {known}", nearest(name, _PARAMETERS))
                 for name in unknown
             ])  # fmt: skip
-        self.target, self.line, self.station, self.rate_hz = target, line, station, rate_hz
+        self.target, self.line, self.edge_point = target, line, edge_point
+        self.station, self.rate_hz = station, rate_hz
 
 
-_PARAMETERS = ("target", "line", "station", "rate_hz", "after")
+_PARAMETERS = ("target", "line", "edge_point", "station", "rate_hz", "after")
 AskedDep = Annotated[Asked, Depends(Asked)]
 
 
@@ -179,11 +187,17 @@ async def _viewer(
         codes = {each.code for each in faults}
         slug = codes.pop() if codes <= {"unknown-target"} else "refused"
         raise Problem(slug, [fault(f.code, f.found, f.expected, f.advice) for f in faults])
-    key = asked.target, asked.line, station, caller
+    key = asked.target, asked.line, asked.edge_point, station, caller
     watch = feed.watches.get(key)
     if watch is None:
         watch = feed.watches[key] = Watch(
-            keeper, feed, target=asked.target, line=asked.line, station=station, caller=caller
+            keeper,
+            feed,
+            target=asked.target,
+            line=asked.line,
+            point=asked.edge_point,
+            station=station,
+            caller=caller,
         )
     # A number from before a restart would keep a viewer waiting.
     if last is not None and last > feed.number:
@@ -205,15 +219,27 @@ async def show_live(
     socket: WebSocket, job: JobId, hub: HubDep, keeper: KeeperDep, caller: CallerDep, asked: AskedDep,
     after: Annotated[int | None, Query(ge=0, description="The last number seen.")] = None,
 ) -> None:  # fmt: skip
-    """The newest readout, each time something has changed or at the rate asked for; see /guide/live."""
+    """The newest readout, each time something has changed or at the rate asked for, and the clock to who asks for it;
+    see /guide/live."""
     viewer = await _viewer(hub, keeper, job, asked, caller, after)
     await socket.accept()
-    await _show(socket, viewer)
+    await _show(socket, viewer, hub)
 
 
-async def _show(socket: WebSocket, viewer: Viewer) -> None:
+def question(text: str | None) -> int | None:
+    """The number of a viewer's question for the clock, {"clock": 7}; None for any other frame."""
+    try:
+        asked = json.loads(text or "") if len(text or "") <= _LONGEST_QUESTION else None
+    except ValueError:
+        return None
+    number = asked.get("clock") if type(asked) is dict else None
+    return number if type(number) is int and 0 <= number < _MOST_NUMBER else None
+
+
+async def _show(socket: WebSocket, viewer: Viewer, hub: Hub) -> None:
     problems: list[Problem] = []
     waits = False
+    speaking = asyncio.Lock()  # one frame at a time, whoever sends it
 
     async def send() -> None:
         nonlocal waits
@@ -221,14 +247,24 @@ async def _show(socket: WebSocket, viewer: Viewer) -> None:
             _, text = await viewer.next()
             waits = True
             try:
-                await socket.send({"type": "websocket.send", "text": text})
+                async with speaking:
+                    await socket.send({"type": "websocket.send", "text": text})
             except WebSocketDisconnect:
                 return
             waits = False
 
     async def listen() -> None:
-        while (await socket.receive())["type"] != "websocket.disconnect":
-            pass  # viewers have nothing to say
+        while (message := await socket.receive())["type"] != "websocket.disconnect":
+            number = question(message.get("text"))
+            if number is None:
+                continue  # viewers have nothing else to say
+            try:
+                async with speaking:
+                    told = json.dumps({"clock": number, "of": hub.clock, "at_s": hub.now()})
+                    await socket.send({"type": "websocket.send", "text": told})
+            except WebSocketDisconnect:
+                return
+            await asyncio.sleep(_QUESTION_EVERY_S)
 
     async def check() -> None:
         while not (waits and viewer.told_for() > SEND_WITHIN_S):

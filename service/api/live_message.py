@@ -23,7 +23,7 @@ from service.live.feed import Feed
 from service.strict import Strict
 
 from .readout_plate import Press, least_told
-from .readouts import Line, ReadoutOut, WhyOut, aim_of, changes, elsewhere, readout_out
+from .readouts import EdgePoint, Line, ReadoutOut, WhyOut, aim_of, changes, elsewhere, readout_out
 
 # How long what may change under a viewer (profiles measured anew) may be told late.
 _LOOK_AGAIN_S = 1.0
@@ -51,6 +51,9 @@ class LiveOut(Strict):
         description="How many numbers lie between the last one told and this; null where that is not known."
     )
     at: str = Field(description="When it was computed, UTC by the service's clock.")
+    at_s: float = Field(
+        description="The same by the live door's clock, which nobody sets: seconds; see /guide/live#readouts-out."
+    )
     age_s: float | None = Field(
         description="Of the oldest reading it rests on, the sensor's latency included; null before the first."
     )
@@ -65,14 +68,16 @@ class LiveOut(Strict):
 
 
 class Watch:
-    """What viewers who ask alike are told of one job: target, line, station, and whether they sit elsewhere."""
+    """What viewers who ask alike are told of one job: target, line, point, station, and whether they sit elsewhere."""
 
     def __init__(
-        self, keeper: Keeper, feed: Feed, *, target: str | None, line: Line, station: float | str | None, caller: Caller
+        self, keeper: Keeper, feed: Feed, *, target: str | None, line: Line, point: EdgePoint = "centre",
+        station: float | str | None, caller: Caller,
     ) -> None:  # fmt: skip
         self._keeper = keeper
         self._feed = feed
-        self._target, self._line, self._station, self._caller = target, line, station, caller
+        self._target, self._line, self._point = target, line, point
+        self._station, self._caller = station, caller
         self._made_for: tuple[JobState | None, SensorSet | None, Sets] = None, None, {}
         self._looked = -math.inf
         self._aim: Aim | None = None
@@ -81,7 +86,7 @@ class Watch:
         self._chain: Chain | None = None
         self._leaf: Leaf | None = None
         self._press: Press | None = None
-        self.key = target, line, station, self._away()
+        self.key = target, line, point, station, self._away()
 
     def _away(self) -> bool:
         return any(True for _ in elsewhere(self._feed.state, self._caller))
@@ -111,7 +116,7 @@ class Watch:
             self._aim = aim_of(state, self._target, self._station)
         except Refused as refused:
             self._aim, self._missing = None, refused.faults
-        self.key = self._target, self._line, self._station, self._away()
+        self.key = self._target, self._line, self._point, self._station, self._away()
         more = self._more
         if state.machine is not None:
             more = (
@@ -143,6 +148,7 @@ class Watch:
             state.book,
             self._aim,
             line=self._line,
+            point=self._point,
             lean=state.lean,
             trust=chain.trust(self._line),
             least=least_told(state.units),
@@ -170,7 +176,7 @@ class Watch:
         strike = "null" if feed.receiver.last is None else _json(feed.receiver.last)
         named = "null" if oldest is None else f'"{oldest}"'
         return (
-            f'"at":"{_stamp()}","age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{quiet},'
+            f'"at":"{_stamp()}","at_s":{now:.6f},"age_s":{age},"oldest":{named},"latency_s":{latency},"quiet":{quiet},'
             f'"readout":{readout},"no_number_because":{reasons},"strike":{strike}}}'
         )
 
@@ -197,8 +203,8 @@ class Watch:
         said = {name: channel.value for name, channel in feed.channels.items()}
         found = pose(sensors.assembly, **angles_from(sensors, said))  # type: ignore[arg-type]  # all fresh
         return readout_out(
-            feed.job, feed.state, found, self._aim, line=self._line, target=self._target, more=self._more,
-            chain=self._chain, said=feed.said[: self._chain.sources.numbers],
+            feed.job, feed.state, found, self._aim, line=self._line, point=self._point, target=self._target,
+            more=self._more, chain=self._chain, said=feed.said[: self._chain.sources.numbers],
         )  # fmt: skip
 
 

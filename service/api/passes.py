@@ -7,7 +7,9 @@ from fastapi import APIRouter
 from pydantic import ConfigDict, Field
 
 from kinematics.errors import Fault, Refused
+from kinematics.hydraulics import L_PER_MIN, Hydraulics
 from kinematics.machine import Range
+from kinematics.pass_speed import pass_speed
 from kinematics.passes import Pass, Stop, longest_pass
 from kinematics.units import LengthUnit, show
 from service.book import requests as q
@@ -20,6 +22,7 @@ from service.strict import Strict, example
 from .answers import ADVISORY, Length, Reference, length, reference_to
 from .door import ProfilesDep, WorkersDep
 from .inverse import FARTHEST_M, ArmIn, check_standing, line_of, metres, placed
+from .laboratory import HydraulicsField, hydraulics_of
 
 router = APIRouter(prefix="/v1/passes", tags=["inverse"])
 PATH_IS_ADVICE = (
@@ -46,6 +49,20 @@ class ReachesIn(Strict):
     )
 
 
+class SpeedIn(Strict):
+    """What moves the arm along the pass."""
+
+    hydraulics: HydraulicsField = Field(default_factory=dict)
+    pump_l_min: float | None = Field(
+        None,
+        description="What all cylinders get together; left out, only each one's own flow limits.",
+        examples=[200.0],
+    )
+    outwards: bool = Field(
+        default=False, description="From the near end to the far end; else towards the machine, as one digs."
+    )
+
+
 class PassIn(ArmIn):
     """A line to be dug, and how the bucket is to lie on it."""
 
@@ -60,6 +77,11 @@ class PassIn(ArmIn):
         description="Held wherever the joints allow; in the window.", examples=[4.0]
     )
     between: ReachesIn | None = Field(None, description="Level distances ahead of the swing axis to keep to.")
+    speed: SpeedIn | None = Field(
+        None,
+        description="Asks how fast the pass can be dug with the flows that the cylinders get.",
+        examples=[{}],
+    )
 
 
 class StopOut(Strict):
@@ -89,6 +111,21 @@ class PlacesOut(Strict):
     cylinders_mm: dict[str, list[float]] = Field(description="Pin to pin.")
 
 
+class SpeedOut(Strict):
+    """Columns from each place to the next, near end first: one fewer than places."""
+
+    edge_mm_s: list[float | None] = Field(
+        description="Of the point along the line; null where no cylinder has to move."
+    )
+    cylinders_mm_s: dict[str, list[float]] = Field(
+        description="Positive where one gets longer, the way the pass goes."
+    )
+    limited_by: list[str] = Field(
+        description="The joint whose flow sets the pace, or all: what the pump gives."
+    )
+    duration_s: float
+
+
 class PassOut(Strict):
     """The pass."""
 
@@ -106,6 +143,7 @@ class PassOut(Strict):
         description="The most that the bucket turns from one place to the next; where it is large, it turns at a stand."
     )
     places: PlacesOut
+    speed: SpeedOut | None = Field(description="Where it was asked for.")
     advisory: str
 
 
@@ -138,7 +176,35 @@ def _dug(asked: PassIn, profiles: Profiles) -> PassOut:
         )  # fmt: skip
     except Refused as refused:
         raise placed(refused) from None
-    return _told(found, machine, attachment, LengthUnit(asked.units))
+    speed = None if asked.speed is None else _speed(found, asked.speed, profiles.hydraulics(machine))
+    return _told(found, machine, attachment, LengthUnit(asked.units), speed)
+
+
+def _speed(found: Pass, asked: SpeedIn, own: Hydraulics | None) -> SpeedOut:
+    try:
+        rams = hydraulics_of(own, asked.hydraulics)
+    except Refused as refused:
+        raise Refused(fault.at("speed") for fault in refused.faults) from None
+    try:
+        told = pass_speed(
+            found,
+            rams,
+            pump=None if asked.pump_l_min is None else asked.pump_l_min * L_PER_MIN,
+            outwards=asked.outwards,
+        )
+    except Refused as refused:
+        places = {"pump": "speed.pump_l_min"}
+        raise Refused(
+            Fault(f.code, places.get(f.where, f"speed.hydraulics.{f.where.removeprefix('flows.')}"), f.found,
+            f.expected,
+                  f.advice, f.numbers)
+            for f in refused.faults
+        ) from None  # fmt: skip
+    return SpeedOut(
+        edge_mm_s=[1e3 * each if math.isfinite(each) else None for each in told.edge],
+        cylinders_mm_s={name: [1e3 * each for each in speeds] for name, speeds in told.cylinders.items()},
+        limited_by=list(told.limited_by), duration_s=told.duration,
+    )  # fmt: skip
 
 
 def _between(asked: PassIn) -> Range | None:
@@ -164,7 +230,9 @@ def _ordered(where: str, low: float, high: float, unit: str) -> None:
         ])  # fmt: skip
 
 
-def _told(found: Pass, machine: Named, attachment: Named, units: LengthUnit) -> PassOut:
+def _told(
+    found: Pass, machine: Named, attachment: Named, units: LengthUnit, speed: SpeedOut | None
+) -> PassOut:
     places = found.places
     joints = [joints_deg(place.pose) for place in places]
     ends = [
@@ -187,7 +255,7 @@ def _told(found: Pass, machine: Named, attachment: Named, units: LengthUnit) -> 
                 name: [1e3 * place.cylinders[name] for place in places] for name in places[0].cylinders
             },
         ),
-        advisory=PATH_IS_ADVICE + ADVISORY,
+        speed=speed, advisory=PATH_IS_ADVICE + ADVISORY,
     )  # fmt: skip
 
 

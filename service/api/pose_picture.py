@@ -103,12 +103,10 @@ def swept(turn: Turn, start: tuple[float, float, float]) -> Swept:
     """The arc of a turn that begins at a level-frame place, as the side view sees it (Rodrigues' rotation)."""
     axis, at = np.array(turn.axis), np.array(turn.at)
     lever = np.array(start) - at
-    arc = []
-    for k in range(_ARC_PARTS + 1):
-        angle = turn.angle * k / _ARC_PARTS
-        here = at + lever * math.cos(angle) + np.cross(axis, lever) * math.sin(angle)
-        here += axis * float(axis @ lever) * (1.0 - math.cos(angle))
-        arc.append((float(here[0]), float(here[2])))
+    angle = turn.angle * np.arange(_ARC_PARTS + 1)[:, np.newaxis] / _ARC_PARTS
+    along = float(axis @ lever) * axis
+    here = at + lever * np.cos(angle) + np.cross(axis, lever) * np.sin(angle) + along * (1.0 - np.cos(angle))
+    arc = [(x, z) for x, _, z in here.tolist()]
     return Swept((turn.at[0], turn.at[2]), tuple(arc), turn.radius, turn.angle)
 
 

@@ -6,7 +6,7 @@ from html import escape
 
 from kinematics.units import LengthUnit, to_metres
 
-from .drawing import FAMILY, INK, PAPER, Sheet, line, png_of, text
+from .drawing import FAMILY, INK, PAPER, Sheet, line, text
 from .pose_dimensions import LINE, PLAIN, Draft, breadth, wrapped
 from .pose_picture import View, above_edge, seen, seen_whole, swept, target_at
 from .pose_views import Views, dimensioned, draw
@@ -36,14 +36,9 @@ _NARROW = 45.0
 _MORE = 4.0
 
 
-def as_png(told: Told) -> bytes:
-    """The sheet as PNG of the width asked for. Raises `Refused` "no-font" where the machine has none to write with."""
-    return png_of(as_svg(told))
-
-
 def as_svg(told: Told) -> str:
     """The sheet. One scale both ways, told as 1:N; nothing on it hangs on the day, so one request has one drawing."""
-    size = round(2.0 * (_LEAST + (told.width - _NARROWEST) / _GROWS)) / 2.0
+    size = letters_of(told.width)
     views = _views(told)
     columns, rows = len(dimensioned(views)), len(told.sides) if told.view == "side" else 0
     draft, ratio = _laid_out(views, size)
@@ -74,17 +69,28 @@ def as_svg(told: Told) -> str:
     return "\n".join(parts)
 
 
+def letters_of(width: int) -> float:
+    """Size of letters (pixels) on a drawing so wide."""
+    return round(2.0 * (_LEAST + (width - _NARROWEST) / _GROWS)) / 2.0
+
+
 def _views(told: Told) -> Views:
     all_seen = tuple(seen(side.pose, told.view) for side in told.sides)
     turn = told.turn() if told.view == "side" else None
     arc = None if turn is None else swept(turn, told.sides[0].pose.level(told.last.point))
-    low, high = _bounds(Views(told, all_seen, arc, (False,) * len(told.sides)))
+    bare = Views(told, all_seen, arc, (False,) * len(told.sides))
+    low, high = _bounds(bare)
     most = _FAR_TARGET * max(high[0] - low[0], high[1] - low[1])
-    on_sheet = []
+    return on_sheets(bare, (low[0], low[1] - most), (high[0], high[1] + most))
+
+
+def on_sheets(views: Views, low: Place, high: Place) -> Views:
+    """The same with the targets that lie between two places, all the way across."""
+    told, on_sheet = views.told, []
     for side in told.sides:
         levels = [target_at(side, told.view, across) for across in (low[0], high[0])]
-        on_sheet.append(all(z is not None and low[1] - most <= z <= high[1] + most for z in levels))
-    return Views(told, all_seen, arc, tuple(on_sheet))
+        on_sheet.append(all(z is not None and low[1] <= z <= high[1] for z in levels))
+    return Views(told, views.seen, views.arc, tuple(on_sheet))
 
 
 def _bounds(views: Views) -> tuple[Place, Place]:

@@ -36,7 +36,17 @@ class Views:
 
 def draw(draft: Draft, views: Views, rows: list[float], columns: list[float]) -> None:
     """All strokes and figures; words are left to `Draft.settle`. `rows` and `columns` are where dimensions may stand."""
-    _targets(draft, views)
+    draw_marks(draft, views)
+    if views.told.view == "side":
+        _reaches(draft, views.told, rows)
+    else:
+        _widths(draft, views.told, views.seen[-1])
+    _heights(draft, views, columns)
+
+
+def draw_marks(draft: Draft, views: Views, *, hatched: bool = True) -> None:
+    """The same without dimensions; `hatched`: below the target, where no ground is drawn."""
+    _targets(draft, views, hatched=hatched)
     if views.told.view == "side":
         _origin(draft, views.told)
     else:
@@ -44,11 +54,6 @@ def draw(draft: Draft, views: Views, rows: list[float], columns: list[float]) ->
     for which in range(len(views.seen)):
         _pose(draft, views, which)
     _arc(draft, views)
-    if views.told.view == "side":
-        _reaches(draft, views.told, rows)
-    else:
-        _widths(draft, views.told, views.seen[-1])
-    _heights(draft, views, columns)
     for which in reversed(range(len(views.seen))):
         _names(draft, views, which)
 
@@ -97,7 +102,7 @@ def _bar(draft: Draft, bar: Bar, which: int, *, solid: bool) -> None:
         draft.stroke(course, _TUBE, ink=PAPER)
 
 
-def _targets(draft: Draft, views: Views) -> None:
+def _targets(draft: Draft, views: Views, *, hatched: bool) -> None:
     """Where both poses have one line, it is drawn once."""
     told, sheet = views.told, draft.sheet
     ends = sheet.low[0], sheet.high[0]
@@ -109,11 +114,13 @@ def _targets(draft: Draft, views: Views) -> None:
             continue
         drawn.append(heights)
         course = [sheet.at(across, z) for across, z in zip(ends, heights, strict=True) if z is not None]
-        hatched = len(drawn) == 1
-        draft.level_line((course[0], course[1]), hatched=hatched, data=_data("level", "target", which))
+        chief = len(drawn) == 1
+        draft.level_line(
+            (course[0], course[1]), hatched=hatched and chief, data=_data("level", "target", which)
+        )
         words = target_words(side, told.view, told.units)
         near = (course[0][0] + _INWARDS * draft.size, course[0][1])
-        draft.labels.append(Label(near, (words if hatched else f"{told.of(which)}{words}",), 2, bold=hatched))
+        draft.labels.append(Label(near, (words if chief else f"{told.of(which)}{words}",), 2, bold=chief))
 
 
 def _origin(draft: Draft, told: Told) -> None:

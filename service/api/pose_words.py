@@ -129,8 +129,8 @@ def notes(told: Told) -> Iterator[str]:
             yield f"{told.of(k)}edge turned, seen shorter than it is."
 
 
-def described(told: Told) -> str:
-    """The sheet in words with its numbers, for who does not see it."""
+def described(told: Told, *, scenery: bool = False) -> str:
+    """The sheet in words with its numbers, for who does not see it; `scenery`: ground is drawn too."""
     units, sentences = told.units, []
     for k, side in enumerate(told.sides):
         what, which = part(side.point), told.of(k)
@@ -147,5 +147,7 @@ def described(told: Told) -> str:
     turn = told.turn()
     if turn is not None:
         sentences.append(f"The {part(told.last.point)} {', '.join(turn_words(turn, units))}.")
+    if scenery:
+        sentences.append("Ground as it was given.")
     head = f"{presented(told)}: {told.machine.id} with {told.attachment.id}."
     return " ".join([head, *map(sentence, [*sentences, *notes(told)]), f"{ADVICE}."])

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, Path, Response
+from fastapi import APIRouter, Body, Header, Path, Response
 from pydantic import ConfigDict, Field
 
 from kinematics.errors import Fault, Refused
@@ -12,10 +12,18 @@ from service.store import StoredRevision
 from service.strict import Strict, example
 
 from .answers import stamp
-from .door import CallerDep, ProfilesDep
+from .door import CallerDep, ProfilesDep, expected_revision
 
 router = APIRouter(prefix="/v1", tags=["profiles"])
 Kind = Literal["machine", "attachment"]
+IfMatch = Annotated[
+    str | None,
+    Header(
+        max_length=200,
+        description="The profile's ETag, its revision in quotes: refused with 412 if another is current. Left out: not "
+        "checked.",
+    ),
+]
 ProfileId = Annotated[str, Path(description="The profile's id.", max_length=40)]
 _EXAMPLES: dict[Kind, str] = {
     "machine": """schema = 1
@@ -112,14 +120,16 @@ def _routes(kind: Kind, plural: str) -> None:
         profiles: ProfilesDep,
         caller: CallerDep,
         response: Response,
+        if_match: IfMatch = None,
     ) -> ProfileOut:
+        expected = expected_revision(if_match)
         profile = parse_profile(asked.toml)
         if profile.kind != kind:
             raise Refused([
                 Fault("wrong-kind", "toml", f"a profile of kind {profile.kind}", f"kind {kind}",
                       "post it to the other collection")
             ])  # fmt: skip
-        profiles.upload(profile, caller.name)
+        profiles.upload(profile, caller.name, expected)
         response.headers["Location"] = f"/v1/{plural}/{profile.id}/revisions/{profile.content_hash}"
         return _whole(profiles.revision(kind, profile.id, profile.content_hash))
 

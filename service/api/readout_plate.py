@@ -16,7 +16,7 @@ from kinematics.leaf import TRUSTED, Leaf, Least
 from kinematics.parameters import EDGE_POINTS
 from kinematics.units import LengthUnit, show_number
 
-from .corrections import LEAST_DEG, cylinders_in, least_shown, size
+from .corrections import LEAST_DEG, cylinders_in, least_shown, signed_percent, size
 from .readouts import ReadoutOut
 
 Json = dict[str, Any]
@@ -179,7 +179,7 @@ class _Setter:
             self._numbers[name] * scale
             for name, scale in (("tilt_move", _DEG), ("tilt_cross_slope", 100.0), ("tilt_off_by", 100.0))
         )
-        at = (f"{slope:+z.1f}", "tilt_cross_slope", 100.0, 1, SIGNED)
+        at = (signed_percent(slope), "tilt_cross_slope", 100.0, 1, SIGNED)
         if not told["reaches"]:
             self.words(told, (f"{abs(off):.1f}", "tilt_off_by", 100.0, 1, UNSIGNED), at)
         elif abs(degrees) >= LEAST_DEG:

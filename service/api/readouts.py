@@ -29,9 +29,11 @@ from .door import CallerDep, KeeperDep
 from .entry_words import revision
 from .jobs import JobId
 from .trust import Floats, Judged, TrustOut, judge
+from .warning_words import worded
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["readouts"])
 Line = Literal["edge", "teeth"]
+EdgePoint = Literal["left", "centre", "right"]
 
 
 class CutFillOut(Strict):
@@ -125,9 +127,12 @@ class ReadoutOut(Strict):
     reach: Length = Field(description="Level distance of the edge centre ahead of the swing axis.")
     lateral: Length = Field(description="Level distance of the edge centre to the left.")
     past_square: bool
+    edge_point: EdgePoint = Field(
+        description="As asked for: which point of the line the corrections are for."
+    )
     corrections: list[AdvisedOut] = Field(
         description="Advice for the person at the levers, never a command: how far one joint alone would have to move to "
-        "bring the middle of the line to the target. Empty where there is no cut or fill."
+        "bring the point `edge_point` of the line to the target. Empty where there is no cut or fill there."
     )
     tilt_for_cross_slope: AdvisedTiltOut | None = Field(
         description="What the tilt alone would do for the target's cross-slope; null without a tilt axis or cut and fill."
@@ -158,6 +163,7 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -
         found,
         aim,
         line=asked.line,
+        point=asked.edge_point,
         target=asked.target,
         swing=swing_of(asked.pose),
         more=more,
@@ -166,12 +172,12 @@ def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -
 
 
 def readout_out(
-    job: str, state: JobState, found: Pose, aim: Aim | None, *, line: Line, target: str | None,
-    chain: Chain, said: Floats | None = None, swing: float | None = None, more: Iterable[Fault] = (),
+    job: str, state: JobState, found: Pose, aim: Aim | None, *, line: Line, point: EdgePoint,
+    target: str | None, chain: Chain, said: Floats | None = None, swing: float | None = None, more: Iterable[Fault] = (),
 ) -> ReadoutOut:  # fmt: skip
-    """The readout of a solved pose, with `more` to be warned of; `chain`: what it rests on, `said` what the sensors said,
-    where they did. `Refused` "no-such-point" at `line`."""
-    told = read_line(found, state, aim, line, swing)
+    """The readout of a solved pose, with `more` to be warned of; `point`: of the line, which the corrections are for;
+    `chain`: what it rests on, `said` what the sensors said, where they did. `Refused` "no-such-point" at `line`."""
+    told = read_line(found, state, aim, line, swing, point)
     units = state.units
     judged, why_not = judge(
         chain,
@@ -191,18 +197,23 @@ def readout_out(
         trust=None if judged is None else judged.out(units),
         edge_play=play_out(found, dict(zip(EDGE_POINTS, LINES[line], strict=True)), units),
         target_cross_slope_percent=_percent(told.target_cross_slope),
-        corrections=[_advised(each, LINES[line][1], units) for each in told.corrections],
+        edge_point=point,
+        corrections=[
+            _advised(each, LINES[line][EDGE_POINTS.index(point)], units) for each in told.corrections
+        ],
         tilt_for_cross_slope=None if told.tilt is None else _tilt(told.tilt, units),
         no_number_because=[why(f) for f in (*told.why_not, *why_not)],
-        warnings=[why(f) for f in (*told.warnings, *more)],
+        warnings=[why(f) for f in (*(worded(each, units) for each in told.warnings), *more)],
         hangs_on=sorted(told.hangs_on), advisory=ADVISORY,
     )  # fmt: skip
 
 
-def read_line(found: Pose, state: JobState, aim: Aim | None, line: Line, swing: float | None) -> Readout:
-    """What is told of a line of the bucket. `Refused` "no-such-point" at `line`."""
+def read_line(
+    found: Pose, state: JobState, aim: Aim | None, line: Line, swing: float | None, point: EdgePoint = "centre"
+) -> Readout:  # fmt: skip
+    """What is told of a line of the bucket, corrections of its `point`. `Refused` "no-such-point" at `line`."""
     try:
-        return readout(found, state.book, aim, line=line, swing=swing, lean=state.lean)
+        return readout(found, state.book, aim, line=line, point=point, swing=swing, lean=state.lean)
     except Refused as refused:
         raise Refused(
             Fault(f.code, "line", "teeth on a bucket without them", f.expected, f.advice)
@@ -312,8 +323,9 @@ def _tilt(told: Advised[TiltCorrection], units: LengthUnit) -> AdvisedTiltOut:
 
 
 def _then(warning: Fault, units: LengthUnit) -> ThenOut:
-    [below] = warning.numbers.values()
-    goal = "target" if warning.code == "past-target" else "floor limit"
+    past = warning.code == "past-target"
+    below = warning.numbers["below_target_m" if past else "below_floor_limit_m"]
+    goal = "target" if past else "floor limit"
     words = f"the {part(warning.where)} would then be {size(below, units)} below the {goal}"
     return {"code": warning.code, "words": words}
 

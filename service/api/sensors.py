@@ -1,18 +1,23 @@
 """The health of a job's sensors: what arrives, how regularly, how noisily, and what was refused."""
 
 import math
+from collections.abc import Iterable
 
 from fastapi import APIRouter
 from pydantic import Field
 
+from kinematics.errors import Fault, Refused
+from kinematics.sensing import angles_from
 from kinematics.sensor_health import Health
 from service.live.channel import ONE_KIND_S, Channel
 from service.live.feed import Feed
+from service.live.hub import Hub
 from service.strict import Strict
 
 from .answers import Reference, reference
 from .jobs import JobId
 from .live import HubDep, feed_of
+from .seconds import FleetDep
 
 router = APIRouter(prefix="/v1/jobs/{job}", tags=["live"])
 
@@ -66,24 +71,60 @@ class HealthOut(Strict):
         description="All that was refused on this job, by reason; slowed: a flood."
     )
     no_sensors_because: list[str]
+    angles_deg: dict[str, float] | None = Field(
+        description="Joints, pitch and roll by the last good readings; null while one is too old or they give none."
+    )
+    no_angles_because: list[str] = Field(description="Why there are none, in words.")
 
 
 @router.get("/sensors", summary="How each sensor fares")
-async def health(job: JobId, hub: HubDep) -> HealthOut:
+async def health(job: JobId, hub: HubDep, fleet: FleetDep) -> HealthOut:
     """Rate, jitter, age, noise, what was refused and the last good reading of every sensor.
 
     curl -s localhost:8311/v1/jobs/pump-house/sensors
     """
     feed = await feed_of(hub, job)
-    now, fares = hub.now(), {} if feed.track is None else feed.track.health()
+    told = None if fleet is None else await fleet.health(job)
+    if told is None:
+        return health_of(hub, feed)
+    keeper, document = told
+    if document is not None:
+        return HealthOut.model_validate(document)
+    found = health_of(hub, feed)
+    silent = f"the service {keeper}, which keeps this job's readings, did not answer"
+    return found.model_copy(update={"no_angles_because": [*found.no_angles_because, silent]})
+
+
+def health_of(hub: Hub, feed: Feed) -> HealthOut:
+    """How a job's sensors fare as this service sees them."""
+    now = hub.now()
+    fares = {} if feed.track is None else feed.track.copy(feed.reach(now)).health()
+    angles, why = _angles(feed, now)
     return HealthOut(
-        job=job, machine=reference(feed.state.machine), attachment=reference(feed.state.attachment),
+        job=feed.job, machine=reference(feed.state.machine), attachment=reference(feed.state.attachment),
         feeders=len(feed.links), viewers=feed.viewers,
         sensors=[_sensor(feed, each, fares.get(each.name), now) for each in feed.channels.values()],
         receiver_taken=feed.receiver.taken, strikes=dict(feed.receiver.verdicts),
         receiver_refused=dict(feed.receiver.counts), refused=dict(feed.counts),
-        no_sensors_because=[str(each) for each in feed.why],
+        no_sensors_because=[str(each) for each in feed.why], angles_deg=angles,
+        no_angles_because=[str(each) for each in why],
     )  # fmt: skip
+
+
+def _angles(feed: Feed, now: float) -> tuple[dict[str, float] | None, Iterable[Fault]]:
+    """What the readings make of the arm now, or None with the reasons."""
+    if feed.sensors is None:
+        return None, feed.why
+    if not feed.fresh(now):
+        return None, feed.silent(now)
+    try:
+        said = {
+            name: each.value for name, each in feed.channels.items() if each.value is not None
+        }  # all are fresh
+        found = angles_from(feed.sensors, said)
+    except Refused as refused:
+        return None, refused.faults
+    return {name: math.degrees(angle) for name, angle in found.items()}, ()
 
 
 def _sensor(feed: Feed, channel: Channel, fares: Health | None, now: float) -> SensorOut:

@@ -8,8 +8,8 @@ from starlette.requests import HTTPConnection
 
 from kinematics.errors import Refused
 from service.access.admission import Access
-from service.access.caller import Caller
-from service.access.rights import needs_right
+from service.access.caller import LOCAL, Caller
+from service.access.rights import needs, needs_right
 from service.book.state import JobState
 from service.problems import Problem
 from service.store import StoreError
@@ -32,11 +32,36 @@ async def still_allowed(connection: HTTPConnection, state: JobState | None = Non
             raise Problem("database", detail="Whether you may still do this could not be read.") from None
         connection.scope["caller"] = admitted.caller
         needs_right(connection, admitted.caller)
-    if state is not None and state.machine is not None:
-        try:
-            connection.scope["caller"].needs_machine(state.machine.id)
-        except Refused as refused:
-            raise Problem(
-                "not-assigned", [fault(f.code, f.found, f.expected, f.advice) for f in refused.faults]
-            ) from None
-    return cast(Caller, connection.scope["caller"])
+    caller = cast(Caller, connection.scope["caller"])
+    if state is not None:
+        _assigned(caller, state)
+    return caller
+
+
+async def may_feed(access: Access | None, token: str | None, state: JobState) -> Caller:
+    """Whom a token lets in that a feeder shows behind a broker: as the WebSocket of readings does, with its `Problem`s.
+
+    Wrong tokens of all who come that way are counted as of one address.
+    """
+    if access is None:
+        return LOCAL
+    shown = {} if token is None else {"authorization": [f"Bearer {token}"]}
+    try:
+        caller = (await access.again(shown, "the broker", secure=True)).caller
+    except (StoreError, SQLAlchemyError):
+        _log.exception("whether a feeder is still allowed could not be read")
+        raise Problem("database", detail="Whether you may still do this could not be read.") from None
+    needs(caller, "WS /v1/jobs/{job}/readings")
+    _assigned(caller, state)
+    return caller
+
+
+def _assigned(caller: Caller, state: JobState) -> None:
+    if state.machine is None:
+        return
+    try:
+        caller.needs_machine(state.machine.id)
+    except Refused as refused:
+        raise Problem(
+            "not-assigned", [fault(f.code, f.found, f.expected, f.advice) for f in refused.faults]
+        ) from None

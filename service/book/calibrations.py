@@ -14,6 +14,7 @@ from machine_profiles.rewriting import Rewriting
 from service.store import Database, StoredCalibration, calibrations
 from service.store import profiles as revisions
 
+from .keyed import Key, repeated
 from .profiles import Profiles, put
 
 Halves = tuple[Profile, Profile]
@@ -27,14 +28,6 @@ class Applying:
     before: Halves
     after: Halves
     document: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """An idempotency key and what makes two requests the same."""
-
-    key: str | None
-    request_hash: str
 
 
 class Calibrations:
@@ -171,15 +164,7 @@ def _overtaken(profile: Profile, found: str) -> Fault:
 
 
 def _repeated(session: Session, key: Key) -> StoredCalibration | None:
-    if key.key is None:
-        return None
-    found = calibrations.by_key(session, key.key)
-    if found is not None and found.request_hash != key.request_hash:
-        raise Refused([
-            Fault("idempotency-conflict", "", f"key {key.key!r}, used for calibration {found.id} with another request",
-                  "the same request again", "use a new key for a new request")
-        ])  # fmt: skip
-    return found
+    return repeated(session, key, calibrations.by_key, lambda found: f"calibration {found.id}")
 
 
 def _known(session: Session, calibration_id: str) -> StoredCalibration:

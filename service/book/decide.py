@@ -4,12 +4,13 @@ Pure but for what it is handed; the caller appends the payload in the same trans
 """
 
 import math
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 
 from kinematics.arm import Pose
 from kinematics.assembly import Assembly
 from kinematics.errors import Fault, Refused, refuse
+from kinematics.grade import Layer, Target
 from kinematics.levelling import Known, Role
 from kinematics.stations import anchor
 from kinematics.strikes import Crossing, turned_down_because
@@ -181,16 +182,18 @@ def target(state: JobState, asked: q.TargetIn, taken: Collection[str]) -> p.Targ
     if asked.floor_limit_below is not None:
         lengths["floor_limit_below"] = asked.floor_limit_below
 
-    def known_as(where: str) -> float:
+    known: dict[str, float] = {}
+
+    def read(where: str) -> None:
         most = WIDEST_TOLERANCE_M if where == "tolerance" else FARTHEST_M
-        return metres(state, lengths[where], asked.units, where, most)
+        known[where] = metres(state, lengths[where], asked.units, where, most)
 
     together(
+        lambda: together(*(partial(read, where) for where in lengths)),
         lambda: free_target(taken, asked.name),
         lambda: _benchmark_of(state, asked),
-        *(partial(known_as, where) for where in lengths),
+        lambda: None if known.keys() == lengths.keys() else _judge_readable(asked, known),
     )
-    known = {where: known_as(where) for where in lengths}
     wanted = p.TargetSet(
         name=asked.name, benchmark=asked.benchmark,
         layers=tuple(
@@ -204,6 +207,14 @@ def target(state: JobState, asked: q.TargetIn, taken: Collection[str]) -> p.Targ
     )  # fmt: skip
     target_of(wanted)
     return wanted
+
+
+def _judge_readable(asked: q.TargetIn, known: Mapping[str, float]) -> None:
+    """Raise `Refused` for what is wrong with the lengths that could be read, each by itself; nothing is made of it."""
+    Target(
+        asked.name, asked.benchmark, tuple(Layer(layer.name, 0.0) for layer in asked.layers),
+        known.get("overdig", 0.0), known.get("tolerance", WIDEST_TOLERANCE_M),
+    )  # fmt: skip
 
 
 def free_target(taken: Collection[str], name: str) -> None:

@@ -6,7 +6,7 @@ from pydantic import ConfigDict, Field
 
 from service.strict import example
 
-from .requests import Length, Name, ReadPoseField, Recording, UnitsField
+from .requests import AskedAtField, Length, Name, ReadPoseField, Recording, UnitsField
 
 
 class CheckIn(Recording):
@@ -27,6 +27,7 @@ class CheckIn(Recording):
         None, description="Station of the edge centre off a tape, in place of a touched zero point."
     )
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
     units: UnitsField
 
     @property

@@ -1,10 +1,11 @@
 """The one door to a job's log: read its state, or decide and append in one transaction.
 
-States are kept in memory by seq and only ever extended from the log, so that what is kept can be thrown away.
+States are kept in memory by seq and only ever extended from the log, so that what is kept can be thrown away. Others may
+write the same log: before anything is decided or answered, what came since is read.
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -58,11 +59,19 @@ class Keeper:
 
     def state(self, job: str) -> JobState:
         """The job's state now. Raises the store's `JobUnknown`."""
-        return self._database.read(lambda session: self._current(session, job))
+        known = self._states.get(job)
+        return self._database.read(lambda session: self._current(session, job, known))
 
     def latest(self, job: str) -> JobState | None:
         """The job's state as far as this process has read it, without asking the database; None if it never has."""
         return self._states.get(job)  # one step: no lock, thousands of times a second
+
+    def catch_up(self, jobs: Collection[str]) -> None:
+        """Read what others recorded on these jobs; one small question where they recorded nothing."""
+        for job, uuid in self._database.read(lambda session: events.latest_of(session, jobs)).items():
+            known = self._states.get(job)
+            if known is None or known.entries[-1].uuid != str(uuid):
+                self.state(job)
 
     def jobs(self, after: str | None, limit: int) -> list[tuple[str, str]]:
         """(id, name) of jobs in order of id, after a cursor."""
@@ -76,18 +85,28 @@ class Keeper:
         """A job's events as they lie on disk, the first so many. Raises the store's `JobUnknown`, `LogDamaged`."""
         return self._database.read(lambda session: events.read_events(session, job, limit=upto))
 
-    def _current(self, session: Session, job: str) -> JobState:
-        with self._lock:
-            known = self._states.get(job)
-        after = 0 if known is None else known.seq
-        fresh = [read(stored) for stored in events.read_events(session, job, after_seq=after)]
+    def _current(self, session: Session, job: str, known: JobState | None) -> JobState:
+        """The state in a transaction. `known`: what was kept before it began, and so is on record in it."""
+        # Where others write, the last event known is read again: a server set back to a backup, or replaced by one that
+        # lagged behind, has lost events, and what is kept of them must go.
+        again = known is not None and self._database.shared
+        after = 0 if known is None else known.seq - again
+        rows = events.read_events(session, job, after_seq=after)
+        lost = False
+        if known is not None and again:
+            lost = not rows or str(rows[0].uuid) != known.entries[-1].uuid
+            if lost:
+                known, rows = None, events.read_events(session, job)
+            else:
+                rows = rows[1:]
+        fresh = [read(stored) for stored in rows]
         if known is None:
             known = fold(fresh)
         elif fresh:
             known = extend(known, fresh)
         with self._lock:
             kept = self._states.get(job)
-            if kept is None or kept.seq < known.seq:
+            if lost or kept is None or kept.seq < known.seq:
                 self._states[job] = known
         return known
 
@@ -158,26 +177,30 @@ class Keeper:
         key: str | None,
         request_hash: str,
         expected_seq: int | None,
+        seen: datetime | None = None,
     ) -> Recorded:
         """Decide on the state of this moment and append; returns only when it is on disk.
 
-        `after` looks at the state with the new entry and may refuse it. Raises `Refused`, or the store's JobUnknown,
-        SequenceMismatch, IdempotencyConflict; then nothing is written.
+        `after` looks at the state with the new entry and may refuse it. `seen`: when it was observed, by readings that
+        the service dated itself, in place of what `asked` says; such may be late, and are not too old for it. Raises
+        `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
         """
         arrived = self.now()
 
         def work(session: Session) -> tuple[StoredEvent, bool]:
+            known = self._states.get(job)
+
             def event(last: int) -> NewEvent:
-                state = self._current(session, job)
-                seen = observed(asked.observed_at, arrived, state.rules.age_limit_s)
+                state = self._current(session, job, known)
+                when = seen or observed(asked.observed_at, arrived, state.rules.age_limit_s)
                 if isinstance(asked, READINGS):
-                    taken_since(state, seen)
+                    taken_since(state, when)
                 payload = seat.weighed(state, decide(state, last + 1), actor)
-                entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, seen, arrived)
+                entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, when, arrived)
                 then = extend(state, [entry])
                 after(then)
                 believable(then)  # what cannot be read back is not written
-                return self._new(payload, actor, seen)
+                return self._new(payload, actor, when)
 
             return events.record(
                 session, job, event, idempotency_key=key, request_hash=request_hash,

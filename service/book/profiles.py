@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from kinematics.assembly import Assembly, assemble
 from kinematics.errors import Fault, Refused, refuse
+from kinematics.hydraulics import Hydraulics
 from kinematics.machine import Attachment, Machine, Point
 from kinematics.sensor_set import SensorSet
 from machine_profiles import Profile, parse_profile, shipped
@@ -24,7 +25,10 @@ _Key = tuple[str, str, Point | None]
 
 
 class Profiles:
-    """The revisions in a database, with the last few assemblies kept ready."""
+    """The revisions in a database, with the last few assemblies kept ready.
+
+    Which revision is the latest is kept too, where nobody else can record one.
+    """
 
     def __init__(self, database: Database, now: Callable[[], datetime]) -> None:
         self._database = database
@@ -43,14 +47,22 @@ class Profiles:
 
         self._database.write(work)
 
-    def upload(self, profile: Profile, actor: str) -> bool:
-        """Record a revision; True if it is new. `Refused` "name-taken" for the id of a shipped profile."""
+    def upload(self, profile: Profile, actor: str, expected: str | None = None) -> bool:
+        """Record a revision; True if it is new. `expected`: the revision that it is to follow.
+
+        `Refused` "name-taken" for the id of a shipped profile, "revision-mismatch" where another is current."""
         if (profile.kind, profile.id) in shipped():
             raise Refused([
                 Fault("name-taken", "id", repr(profile.id), "an id that no shipped profile has",
                       "give your machine an id of its own")
             ])  # fmt: skip
-        new = self._database.write(lambda session: put(session, profile, "uploaded", self._now(), actor))
+
+        def work(session: Session) -> bool:
+            if expected is not None:
+                _follows(session, profile, expected)
+            return put(session, profile, "uploaded", self._now(), actor)
+
+        new = self._database.write(work)
         self.refresh(profile.kind, profile.id)
         if self.latest(profile.kind, profile.id).hash != profile.content_hash:
             raise Refused([
@@ -61,6 +73,8 @@ class Profiles:
 
     def refresh(self, kind: str, profile_id: str) -> None:
         """Read anew which revision is the latest, after one was recorded."""
+        if self._database.shared:
+            return
         with self._lock:  # read and kept in one go, or a slower upload could keep an older revision
             row = self._database.read(lambda s: profiles.current_revision(s, kind, profile_id))
             if row is not None:
@@ -69,7 +83,7 @@ class Profiles:
     def latest(self, kind: str, profile_id: str) -> Named:
         """The latest revision of an id. `Refused` "unknown-machine" or "unknown-attachment"."""
         with self._lock:
-            known = self._latest.get((kind, profile_id))
+            known = None if self._database.shared else self._latest.get((kind, profile_id))
         if known is not None:
             return known
         row = self._database.read(lambda s: profiles.current_revision(s, kind, profile_id))
@@ -80,6 +94,8 @@ class Profiles:
                       "add the profile, or correct the id")
             ])  # fmt: skip
         named = Named(profile_id, row.content_hash)
+        if self._database.shared:
+            return named
         with self._lock:
             return self._latest.setdefault((kind, profile_id), named)
 
@@ -109,7 +125,8 @@ class Profiles:
         return row
 
     def ready(self, machine_id: str, attachment_id: str) -> Ready | None:
-        """The latest revisions of both with their assembly, if all is at hand without waiting."""
+        """The latest revisions of both with their assembly, if all is at hand without waiting; never of a shared
+        database, which has to be asked."""
         with self._lock:
             machine = self._latest.get(("machine", machine_id))
             attachment = self._latest.get(("attachment", attachment_id))
@@ -179,6 +196,10 @@ class Profiles:
                 self._sensed.popitem(last=False)
         return made
 
+    def hydraulics(self, machine: Named) -> Hydraulics | None:
+        """What a machine's revision says of bores, pressures and flows."""
+        return self._profile("machine", machine.hash).hydraulics
+
     def _geometry(self, kind: str, content_hash: str) -> Machine | Attachment:
         return self._profile(kind, content_hash).geometry
 
@@ -187,6 +208,20 @@ class Profiles:
         if row is None:
             raise LookupError(f"{kind} revision {content_hash} is not on record")
         return parse_profile(row.source_text)
+
+
+def _follows(session: Session, profile: Profile, expected: str) -> None:
+    """Sent again, a revision is on record already and follows itself."""
+    row = profiles.current_revision(session, profile.kind, profile.id)
+    found = None if row is None else row.content_hash
+    if found not in (expected, profile.content_hash):
+        raise Refused([
+            Fault("revision-mismatch", "",
+                  "none on record" if found is None else f"revision {found[:12]} is current, by {row.actor}"
+                  if row is not None and row.actor else f"revision {found[:12]} is current",
+                  f"revision {expected[:12]} of {profile.id}, as in If-Match",
+                  "read it again, and put what was measured into that")
+        ])  # fmt: skip
 
 
 def put(session: Session, profile: Profile, origin: str, now: datetime, actor: str | None = None) -> bool:

@@ -111,6 +111,26 @@ ReadPoseField = Annotated[
 ]
 
 
+class AskedAt(Strict):
+    """A moment by the clock of the live door, as the exchange of clocks told it (/guide/live#readouts-out)."""
+
+    of: str = Field(min_length=1, max_length=40, description="Which clock: `of` of the service's answer.")
+    at_s: float = Field(
+        description="That clock's seconds; of an uncertain moment the earliest it can have been."
+    )
+
+
+# Not of what is recorded, nor of what makes two requests the same: one asked again is the same request.
+AskedAtField = Annotated[
+    AskedAt | None,
+    Field(
+        exclude=True,
+        description="With `pose` left out: when whoever rested the edge asked for this. Refused where "
+        "it was not seen to rest from then on, as of a request long on its way; left out, on arrival.",
+    ),
+]
+
+
 class StreamPose(PoseIn):
     """A pose out of the stream of readings, with what it was made from; no client sends one.
 
@@ -250,6 +270,7 @@ class TouchIn(Recording):
     )
     edge_point: EdgePoint
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
 
 
 class TurningPointIn(Recording):
@@ -262,6 +283,7 @@ class TurningPointIn(Recording):
     name: Name
     edge_point: EdgePoint
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
 
 
 class CrossingIn(Strict):
@@ -348,6 +370,7 @@ class StationIn(Recording):
     station: Length = Field(description="Distance from the target's zero, rising away from the machine.")
     edge_point: EdgePoint
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
     units: UnitsField
 
 
@@ -391,6 +414,9 @@ class ReadoutIn(Strict):
     target: Name | None = Field(None, description="A target of the depth sheet; left out, elevations alone.")
     line: Literal["edge", "teeth"] = Field(
         "edge", description="Cutting edge, or tooth tips where there are any."
+    )
+    edge_point: Literal["left", "centre", "right"] = Field(
+        "centre", description="Of the line: which point the corrections bring to the target."
     )
     station: Length | None = Field(
         None, description="Station of the edge centre off a tape, in place of a touched zero point."

@@ -6,7 +6,7 @@ from pydantic import ConfigDict, Field
 
 from service.strict import Strict, example
 
-from .requests import EdgePoint, Length, Name, ReadPoseField, Recording, UnitsField
+from .requests import AskedAtField, EdgePoint, Length, Name, ReadPoseField, Recording, UnitsField
 
 _POSE = {
     "angles_deg": {"boom": 14.0, "stick": -70.0, "bucket": 17.4},
@@ -49,6 +49,7 @@ class RodCheckIn(Recording):
     )  # fmt: skip
     edge_point: EdgePoint
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
     level: LevelledIn | None = Field(None, description="By a level that the tool knows nothing of.")
     elevation: Length | None = Field(
         None, description="By a total station: the elevation in the job's datum."
@@ -85,6 +86,7 @@ class WearCheckIn(Recording):
         None, description="A known point on which it rests, the height having been set by another part of the bucket.",
     )  # fmt: skip
     pose: ReadPoseField = None
+    asked_at: AskedAtField = None
     uncertainty: Length | None = Field(
         None, description="Standard uncertainty of the taped distance; left out, 3 mm (common practice, no source).",
     )  # fmt: skip

@@ -12,8 +12,9 @@ from typing import Any, Protocol, Self, TextIO
 
 from kinematics.errors import Fault, Refused, refuse
 
+from .any_feeder import AnyFeeder, Say
 from .decoding import Decoder
-from .feeder import FIRST_PAUSE_S, LONGEST_PAUSE_S, Feeder, Say
+from .feeder import FIRST_PAUSE_S, LONGEST_PAUSE_S
 from .frames import Frame
 from .live_bus import LiveBus
 from .ndjson_log import reading_of
@@ -21,6 +22,7 @@ from .reading import Reading
 from .run import fed
 from .sensor_map import SensorMap, read_map, refuse_columns
 from .watch import Watch
+from .ways import Through, feeder_to
 
 TELL_EVERY_S, LOOK_EVERY_S, BAD_LINES_EVERY_S = 30.0, 0.2, 1.0
 TAKE_WITHIN_S = 0.1
@@ -204,7 +206,7 @@ class Feeding:
     """
 
     def __init__(
-        self, source: Source, feeder: Feeder, say: Say, *, seconds: float | None = None,
+        self, source: Source, feeder: AnyFeeder, say: Say, *, seconds: float | None = None,
         stop: threading.Event | None = None, hint: str = "",
     ) -> None:  # fmt: skip
         self._hint, self._first = hint, math.inf
@@ -299,8 +301,9 @@ def _ended_by_ctrl_c(feeding: Feeding) -> Iterator[None]:
 def run_feed(
     bus: str | None, *, map_file: Path | None, to: str, job: str, seconds: float | None, bitrate: int | None,
     partly: bool, token: str | None, say: Say, lines: TextIO | None = None, stop: threading.Event | None = None,
+    broker: Through | None = None,
 ) -> dict[str, Any]:  # fmt: skip
-    """Feed a bus, or `lines`, to a job until Ctrl-C, `stop` or so many seconds. What came of it, for programs.
+    """Feed a bus, or `lines`, to a job at `to`, or by a broker, until Ctrl-C, `stop` or so many seconds. What came of it.
 
     Raises `Refused`: "bad-option", as `read_map`, `LiveBus` and the feeder, and as `Feeder.expect`.
     """
@@ -309,7 +312,7 @@ def run_feed(
     if by is not None and map_file is not None:
         refuse_columns(by, map_file, "a CAN bus")
     live = None if bus is None else LiveBus(bus, bitrate=bitrate, say=say)
-    with Feeder(to, job, token, say) as feeder:
+    with feeder_to(to, job, token, say, broker) as feeder:
         feeder.ready()
         if by is not None:
             feeder.expect(by.entries, partly=partly, receiver=by.receiver is not None)

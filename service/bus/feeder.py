@@ -2,70 +2,45 @@
 comes back with growing pauses after a disconnect. What was sent is never sent again."""
 
 import json
-import re
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 from urllib.parse import quote
 
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidStatus, InvalidURI
 from websockets.sync.client import ClientConnection, connect
 
 from kinematics.errors import Fault, Refused, refuse
+from service.clock import seconds
 from service.text import shown
 
 from .address import address_faults
-from .entries import Entry
-from .expecting import misfits
-from .tallies import AGAIN_S, MOST_PLACES
+from .any_feeder import AGAIN, GREETED_WITHIN_S, MOST_IN_FRAME, TOLD_WITHIN_S, AnyFeeder, Say, told
 
-MOST_IN_FRAME = 500
-"""Readings in one frame; the longest takes some 100 bytes of the 65536 that a frame may have."""
 FIRST_PAUSE_S, LONGEST_PAUSE_S, GIVE_UP_S = 0.25, 8.0, 60.0
-GREETED_WITHIN_S, CLOSED_WITHIN_S = 10.0, 2.0
-TOLD_WITHIN_S = 1.5
-_AGAIN = frozenset({408, 425, 429})
-_FIGURES = re.compile(r"[\d.]+")
-Say = Callable[[str], None]
+CLOSED_WITHIN_S = 2.0
 
 
-class Feeder:
-    """Feeds readings to one job. A context manager; `ready` before `send`.
+class Feeder(AnyFeeder):
+    """Feeds readings to one job over a WebSocket of its own.
 
-    `welcome`: what the service said it expects. `refused`: readings refused, by code, over all connections. `strikes`:
-    what it said of each pass through the laser plane. `sent`, `lost` readings: lost are those of a frame during which the
-    connection broke, since nobody knows whether they arrived.
+    Readings of a frame during which the connection broke are `lost`, since nobody knows whether they arrived.
     """
 
     def __init__(
         self, address: str, job: str, token: str | None = None, say: Say = lambda _: None,
-        clock: Callable[[], float] = time.monotonic, give_up_s: float = GIVE_UP_S, first_pause_s: float = FIRST_PAUSE_S,
+        clock: Callable[[], float] = seconds, give_up_s: float = GIVE_UP_S, first_pause_s: float = FIRST_PAUSE_S,
     ) -> None:  # fmt: skip
         self.url = door(address, job)
         self._headers = {} if token is None else {"Authorization": f"Bearer {token}"}
-        self._say, self.clock = say, clock
+        super().__init__(say, clock)
         self._give_up_s, self._first_pause_s = give_up_s, first_pause_s
         self._socket: ClientConnection | None = None
         self._reader: threading.Thread | None = None
         self._greeted = threading.Event()
-        self._welcomed = threading.Condition()
-        self._over: Refused | None = None
-        self._before: Counter[str] = Counter()
-        self._now: Counter[str] = Counter()
-        self._expected: Callable[[Mapping[str, Any]], tuple[Fault, ...]] = lambda _: ()
-        self._told_s: dict[str, float] = {}
-        self.welcome: dict[str, Any] = {}
-        self.strikes: list[dict[str, Any]] = []
-        self.connections = self.sent = self.lost = 0
-
-    @property
-    def refused(self) -> dict[str, int]:
-        """Readings that the service refused, by code."""
-        return dict(self._before + self._now)
 
     def ready(self, give_up_s: float | None = None) -> float:
         """Be connected and greeted; the seconds that had to be waited for it, 0 where it was so already.
@@ -94,28 +69,6 @@ class Feeder:
             time.sleep(pause)
             pause = min(2.0 * pause, LONGEST_PAUSE_S)
 
-    def expect(self, entries: Sequence[Entry], *, partly: bool = False, receiver: bool = False) -> None:
-        """Hold a map of sensors against the machine on the job, all faults at once; after `ready`, before `send`.
-
-        `feeder.expect(map.entries, receiver=map.receiver is not None)`. `partly`: somebody else feeds the machine's other
-        sensors. Raises `Refused` as `misfits`. From then on every later welcome is held against it too: where the map
-        does not fit, `ready` and `send` raise the reason and nothing more is sent.
-        """
-
-        def faults(welcome: Mapping[str, Any]) -> tuple[Fault, ...]:
-            return tuple(misfits(welcome, entries, partly=partly, receiver=receiver))
-
-        with self._welcomed:
-            self._expected = faults
-            found = faults(self.welcome)
-        refuse(found)
-
-    @property
-    def latencies_s(self) -> dict[str, float]:
-        """The latency of each sensor that the service takes off by itself; 0 of an older service, which does not say."""
-        sensors: Mapping[str, Mapping[str, Any]] = self.welcome.get("sensors", {})
-        return {name: float(each.get("latency_s", 0.0)) for name, each in sensors.items()}
-
     def send(self, readings: Sequence[Mapping[str, Any]]) -> bool:
         """Send readings, each with its time on this feeder's clock; False where the connection broke meanwhile."""
         self._raise_if_over()
@@ -139,19 +92,8 @@ class Feeder:
         if self.connected and self._reader is not None:
             self._reader.join(timeout=TOLD_WITHIN_S)  # ends by itself only where the connection does
 
-    def welcomed_as(
-        self, good: Callable[[Mapping[str, Any]], bool], within_s: float = GREETED_WITHIN_S
-    ) -> bool:
-        """Wait for a welcome of this kind: a machine that was just put on the job is told a moment later."""
-        with self._welcomed:
-            return self._welcomed.wait_for(lambda: good(self.welcome), timeout=within_s)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
+        """Close the connection."""
         socket, reader = self._socket, self._reader
         if socket is not None:
             socket.close()
@@ -162,10 +104,6 @@ class Feeder:
     def connected(self) -> bool:
         """Whether it is connected and greeted."""
         return self._socket is not None and self._greeted.is_set()
-
-    def _raise_if_over(self) -> None:
-        if self._over is not None:
-            raise self._over
 
     def _try(self) -> str:
         """One attempt; why it failed, "" where it did not."""
@@ -206,7 +144,7 @@ class Feeder:
             problem = json.loads(error.response.body or b"")
         except ValueError:
             problem = None
-        if 400 <= status < 500 and status not in _AGAIN:
+        if 400 <= status < 500 and status not in AGAIN:
             self._over = told(problem, f"status {status}")
         return f"status {status}"
 
@@ -238,43 +176,18 @@ class Feeder:
         if "clock" in said:
             socket.send(json.dumps({"clock": said["clock"], "at_s": self.clock()}))
         if "welcome" in said:
-            with self._welcomed:
-                self.welcome = said["welcome"]
-                faults = self._expected(self.welcome)
-                self._welcomed.notify_all()
-            if faults:
-                self._over = Refused(faults)
+            if not self._hear_welcome(said["welcome"]):
                 return False
             self._greeted.set()
         if "refused" in said:
             self._now = Counter(said.get("counts", {}))
             self._tell_refused(said["refused"])
         if "strike" in said:
-            self.strikes.append(said["strike"])
-            self._say(_strike(said["strike"]))
+            self._hear_strike(said["strike"])
         if "problem" in said:
-            problem = said["problem"]
-            if not (
-                problem.get("status", 0) >= 500 or problem.get("status") in _AGAIN or _half_open(problem)
-            ):
-                self._over = told(problem, "a connection it closed")
+            self._hear_problem(said["problem"])
             return False
         return True
-
-    def _tell_refused(self, refused: Sequence[Mapping[str, Any]]) -> None:
-        """Each kind once, then at most every 30 s with the count of its code: it comes anew each second."""
-        now, counts = self.clock(), self.refused
-        for each in refused:
-            code, found = str(each.get("code")), str(each.get("found"))
-            kind = f"{code} {_FIGURES.sub('', found)}"
-            if len(self._told_s) >= MOST_PLACES:
-                kind = code
-            told = self._told_s.get(kind)
-            if told is not None and now - told < AGAIN_S:
-                continue
-            self._told_s[kind] = now
-            again = "" if told is None else f"; {counts.get(code, 0)} readings of {code} by now"
-            self._say(f"Refused {code}: expected {each.get('expected')}, found {found}{again}")
 
 
 def door(address: str, job: str) -> str:
@@ -284,37 +197,3 @@ def door(address: str, job: str) -> str:
     """
     refuse(address_faults(address))
     return f"ws{address.rstrip('/').removeprefix('http')}/v1/jobs/{quote(job, safe='')}/readings"
-
-
-def told(problem: Any, otherwise: str) -> Refused:
-    """A problem document as what is refused; `otherwise` where it is none."""
-    errors = problem.get("errors") if isinstance(problem, dict) else None
-    if not errors:
-        found = problem.get("title", otherwise) if isinstance(problem, dict) else otherwise
-        return Refused([Fault("no-service", "--to", str(found), "the answer of this service")])
-    return Refused(
-        Fault(
-            e.get("code", ""),
-            e.get("pointer", ""),
-            e.get("found", ""),
-            e.get("expected", ""),
-            e.get("advice", ""),
-        )
-        for e in errors
-    )
-
-
-def _half_open(problem: Mapping[str, Any]) -> bool:
-    return any(each.get("code") == "half-open" for each in problem.get("errors", ()))
-
-
-def _strike(strike: Mapping[str, Any]) -> str:
-    because = "; ".join(
-        f"{why.get('found')} (expected {why.get('expected')})" for why in strike.get("because", ())
-    )
-    number = strike.get("seq")
-    if strike.get("verdict") == "crossed once":
-        return "The receiver crossed the plane; the way back makes it one strike of two crossings."
-    return f"Strike{'' if number is None else f' {number}'}: {strike.get('verdict')}" + (
-        f", {because}" if because else ""
-    )

@@ -13,9 +13,10 @@ from types import TracebackType
 from typing import Any, Self
 
 from kinematics.errors import Fault, Refused, refuse
+from service.clock import seconds
 from service.text import plain, shown
 
-from .feeder import Say
+from .any_feeder import Say
 from .frames import Frame, frame_of
 
 MOST_WAITING = 20_000
@@ -48,7 +49,7 @@ class LiveBus:
 
     def __init__(
         self, words: str, *, bitrate: int | None = None, say: Say = lambda _: None,
-        clock: Callable[[], float] = time.monotonic, first_pause_s: float = FIRST_PAUSE_S,
+        clock: Callable[[], float] = seconds, first_pause_s: float = FIRST_PAUSE_S,
     ) -> None:  # fmt: skip
         self._interface, _, self._channel = words.partition(":")
         refuse(_option_faults(words, bitrate))

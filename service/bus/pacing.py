@@ -4,7 +4,9 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
-from .feeder import Feeder
+from service.clock import seconds
+
+from .any_feeder import AnyFeeder
 from .reading import Reading
 
 SLIP_S = 0.1
@@ -17,7 +19,7 @@ class Pacer:
     """
 
     def __init__(
-        self, begin_s: float, speed: float, clock: Callable[[], float] = time.monotonic,
+        self, begin_s: float, speed: float, clock: Callable[[], float] = seconds,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:  # fmt: skip
         self._speed, self._clock, self._sleep = speed, clock, sleep
@@ -41,8 +43,11 @@ class Pacer:
         return True
 
     def due(self, t: float) -> bool:
-        """Whether second `t` has come."""
-        return self.clock_at(t) <= self._clock()
+        """Whether second `t` has come; where it has, what follows in `slip` stands still from there."""
+        if self.clock_at(t) > self._clock():
+            return False
+        self._t = t
+        return True
 
     def slip(self, seconds: float) -> None:
         """Everything from now on comes so much later; meanwhile the machine stands still."""
@@ -80,7 +85,7 @@ class Act(Protocol):
 
 
 def pour(
-    items: Iterable[Reading | Act], pacer: Pacer, feeder: Feeder | None, bus: Sink | None = None
+    items: Iterable[Reading | Act], pacer: Pacer, feeder: AnyFeeder | None, bus: Sink | None = None
 ) -> None:
     """Readings and acts in order of time, each when it is due; readings due together go in one frame.
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from .feeder import Feeder, Say
+from .any_feeder import AnyFeeder, Say
 from .log import Log
 from .pacing import Pacer, pour
 from .reading import Reading
@@ -12,7 +12,7 @@ TAKEN_PER_S = 2000
 """Of one connection, as the service is set from the start."""
 
 
-def replay(log: Log, feeder: Feeder, say: Say, *, speed: float = 1.0) -> Pacer:
+def replay(log: Log, feeder: AnyFeeder, say: Say, *, speed: float = 1.0) -> Pacer:
     """Feed a log at `speed` times its pace, its first reading now; times in it may start anywhere.
 
     Beyond speed 1 every movement is as much faster to the service too. Raises `Refused` as the feeder does.

@@ -6,27 +6,28 @@ from typing import Any
 
 from kinematics.errors import Fault, refuse
 
-from .feeder import Feeder, Say
+from .any_feeder import AnyFeeder, Say
 from .log import Log, read_log
 from .replay import replay
+from .ways import Through, feeder_to
 
 SLOWEST, FASTEST = 0.1, 100.0
 
 
 def run_replay(
     file: Path, *, to: str, job: str, map_file: Path | None, speed: float, token: str | None, say: Say,
-    as_far: bool = False, partly: bool = False,
+    as_far: bool = False, partly: bool = False, broker: Through | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """Feed a log to a job; with `as_far` what comes before its first fault. What came of it, for programs.
 
-    Its map must fit the machine on the job, all of it or, `partly`, what it names. Raises `Refused` as `read_log`, the
-    feeder and its `expect`.
+    It goes to the service at `to`, or by a broker. Its map must fit the machine on the job, all of it or, `partly`, what
+    it names. Raises `Refused` as `read_log`, the feeder and its `expect`.
     """
     refuse(option_faults(to, job, speed))
     log = read_log(file, map_file, as_far=as_far, say=say)
     for words in _found(log):
         say(words)
-    with Feeder(to, job, token, say) as feeder:
+    with feeder_to(to, job, token, say, broker) as feeder:
         if log.map is not None:
             feeder.ready()
             entries = [each for each in log.map.entries if each.on_bus == (log.frames > 0)]
@@ -62,10 +63,10 @@ def as_json(fault: Fault) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def fed(feeder: Feeder) -> dict[str, Any]:
+def fed(feeder: AnyFeeder) -> dict[str, Any]:
     """What became of the readings of a feeder."""
     return {
-        "sent": feeder.sent, "lost": feeder.lost, "connections": feeder.connections,
+        "sent": feeder.sent, "lost": feeder.lost, "connections": feeder.connections, **feeder.told,
         "refused_readings": feeder.refused, "strikes": feeder.strikes,
     }  # fmt: skip
 

@@ -8,10 +8,10 @@ from typing import Any
 from kinematics.errors import Fault, Refused, refuse
 from service.text import shown
 
+from .any_feeder import Say
 from .can_log import LOGS, read_frames
 from .dbc import read_dbc
 from .drafting import write_draft
-from .feeder import Say
 from .frames import Frame
 from .layouts import Layout
 from .live_bus import LiveBus

@@ -7,6 +7,7 @@ taken for younger than it is, but for what such a clock drifts since the last an
 one round trip at most. A clock that is set on by less than a round trip is believed for three answers, 15 s.
 """
 
+import math
 from collections import deque
 from typing import Any
 
@@ -27,15 +28,25 @@ _FAR_S = 1e12  # some 30 000 years; a clock in nanoseconds
 class SenderClock:
     """What is known of one sender's clock. All times in seconds; `now` is our monotonic clock."""
 
-    def __init__(self, now: float) -> None:
+    def __init__(self, now: float, first: int = 1) -> None:
+        """`first`: the number of the first question."""
         self._asked: dict[int, float] = {}
-        self._number = 0
+        self._number = first - 1
         self._low = 0.0
         self._since: float | None = None
         self._ends: deque[tuple[float, float, float]] = deque(maxlen=ANSWERS)
         self._last: tuple[float, float] | None = None
         self.answered = now
         self.steps = 0
+
+    def known(self, now: float) -> bool:
+        """Whether there was a good answer lately."""
+        return self._since is not None and now - self._since <= KEPT_S
+
+    @property
+    def newest(self) -> float:
+        """The newest time of the sender's that was dated, by our clock; -inf for none."""
+        return -math.inf if self._last is None else self._last[1]
 
     def ask(self, now: float) -> int:
         """The number of the next question, asked now."""

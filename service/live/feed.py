@@ -20,12 +20,15 @@ from service.book.state import JobState, Stand
 from service.book.trusting import Sets, stands_of
 
 from .channel import Channel
+from .clock import HALF_OPEN_S
 from .frames import in_short
 from .raw import is_raw
 from .receiver import HANDED_ON_S, Link, Receiver, is_of_receiver
 from .scale import Value
 
 KEEP_S = 5.0
+# Who sends nothing for so long has nothing to send: were it the way that is long, its connection would have ended.
+SILENT_S = 2.0 * HALF_OPEN_S
 
 
 FITTING = Fault(
@@ -58,7 +61,10 @@ class Feed:
         self.arrived = -math.inf
         self.links: set[Link] = set()
         self.viewers = 0
+        self.published = False  # to whoever asks a broker
+        self.follows = False  # another service keeps the job: it judges crossings and tells of them
         self.used = self.told = 0.0
+        self._held_s = 0.0
         self.channels: dict[str, Channel] = {}
         self._former: dict[str, Channel] = {}
         # What viewers who ask alike share, for as long as one of them looks: a megabyte of plates.
@@ -84,8 +90,8 @@ class Feed:
         self.said = np.full(first, math.nan)
         self.unread = self._unread()
         # What was read before another machine, a move, a swing or another laser says nothing of after.
-        self._since = since
-        self.receiver.stand(self.state, self.sensors, self._since)
+        self.since = since
+        self.receiver.stand(self.state, self.sensors, self.since)
         self._limits()
         self.changed()
         for link in self.links:
@@ -101,7 +107,7 @@ class Feed:
         before, self.state = self.state, state
         self.unread = self._unread()
         if stands(before) != stands(state):
-            self._since = now
+            self.since = now
             self.track = None if self.sensors is None else self._new_track(self.sensors)
             self.receiver.stand(self.state, self.sensors, now)
         elif before.rules.steady_s < state.rules.steady_s and self.sensors is not None:
@@ -120,8 +126,22 @@ class Feed:
         return frozenset() if self.sensors is None else frozenset(stands_of(self.state) - self.sets.keys())
 
     def _new_track(self, sensors: SensorSet) -> Track:
+        return Track(sensors, self._keep_s())
+
+    def _keep_s(self) -> float:
         # A strike asks how the body rested before it, a crossing may take three seconds.
-        return Track(sensors, self.state.rules.steady_s + KEEP_S)
+        keep_s = self.state.rules.steady_s + KEEP_S
+        return keep_s if self.state.book.laser is None else keep_s + self._held_s
+
+    def hold(self, seconds: float) -> None:
+        """With a laser set up, keep readings for so long beyond: the receiver's may come once more so much later."""
+        self._held_s = seconds
+        if self.track is not None:
+            self.track.keep_s = self._keep_s()
+
+    def reach(self, to: float) -> float:
+        """From when on, by our clock, the track is of use for what is judged at `to`, however long it is kept."""
+        return to - self.state.rules.steady_s - KEEP_S if self._held_s else -math.inf
 
     def _limits(self) -> None:
         most = self.state.rules.age_limit_s
@@ -139,7 +159,7 @@ class Feed:
             if fault is not None:
                 channel.counts[fault.code] += 1
         elif "sensor" not in reading and is_of_receiver(reading):
-            fault = self.receiver.take(link, self.links, reading, now)
+            fault = None if self.follows else self.receiver.take(link, self.links, reading, now)
         else:
             expected = "one of " + (", ".join(self.channels) or "none: no sensor is on this job")
             fault = Fault("no-such-sensor", "sensor", in_short(name), expected, "check the name")
@@ -152,13 +172,14 @@ class Feed:
         ours = link.clock.date(at_s, now)
         if type(ours) is not float:
             return ours  # type: ignore[return-value]  # a fault
+        link.dated(ours)
         if len(reading) == 3 and channel.unit in reading:
             value = channel.read(reading[channel.unit])
         else:
             value = self._otherwise(channel, link, reading, ours, now)
         if type(value) is Fault:
             if value.code == "out-of-range" and not is_raw(reading) and not self._held(channel, link, now):
-                channel.keep(reading, ours, self._since)
+                channel.keep(reading, ours, self.since)
             return value
         if channel.fused is not None and not is_raw(reading) and (other := channel.finished(now)):
             return other
@@ -173,7 +194,7 @@ class Feed:
                 self.said[first], self.said[first + 1] = value  # type: ignore[misc]
             else:
                 self.said[first] = value
-            if self.track is not None and channel.born >= self._since:
+            if self.track is not None and channel.born >= self.since:
                 self.track.add(channel.name, channel.born, value)  # type: ignore[arg-type]
             self.arrived = now
         return fault
@@ -187,7 +208,7 @@ class Feed:
                 return _fed_by_another(channel.name)
             if channel.feeder is not link:  # its axes may have been put right
                 channel.fused = None
-            value = channel.fuse(reading, ours, now, self._since)
+            value = channel.fuse(reading, ours, now, self.since)
             if channel.raw_at == now:
                 channel.feeder = link
             return value
@@ -200,6 +221,27 @@ class Feed:
         before = channel.feeder
         last = max(channel.arrived, channel.raw_at)
         return before is not link and before in self.links and now - last < HANDED_ON_S
+
+    @property
+    def taken(self) -> int:
+        """Readings taken so far, the receiver's samples and those of sensors that are gone included."""
+        return self.receiver.taken + sum(each.taken for each in (self._former | self.channels).values())
+
+    def seen_to(self, now: float) -> float:
+        """Up to when all has come that tells of a crossing, by our clock.
+
+        Now; or for as long as one who sends everything in its order is behind, the newest that it has sent: what comes
+        late is not taken for silence.
+        """
+        owners = {
+            (channel.feeder, max(channel.arrived, channel.raw_at)) for channel in self.channels.values()
+        }
+        owners.add((self.receiver.link, self.receiver.arrived))
+        return min(
+            (link.newest for link, arrived in owners
+             if isinstance(link, Link) and link.stream and link in self.links and now - arrived < SILENT_S),
+            default=now,
+        )  # fmt: skip
 
     # Ages.
 
@@ -219,7 +261,7 @@ class Feed:
                     channel.error or "look at its wiring and at what feeds it",
                     {"age_s": age, "limit_s": channel.limit_s},
                 ))  # fmt: skip
-            elif channel.born < self._since:
+            elif channel.born < self.since:
                 found.append(Fault("observed-before", channel.name, "a reading from before the last entry of the log",
                                    "one taken after it", "wait for the next reading"))  # fmt: skip
         return found
@@ -229,7 +271,7 @@ class Feed:
         and -inf without sensors."""
         if not self.channels:
             return False, None, -math.inf
-        fresh, name, oldest, since = True, None, math.inf, self._since
+        fresh, name, oldest, since = True, None, math.inf, self.since
         for channel in self.channels.values():
             born = channel.born
             if born < oldest:

@@ -1,7 +1,7 @@
 """A text frame of the readings door, as objects: JSON that means one thing, of the size and shape that is taken."""
 
 import json
-from typing import Any
+from typing import Any, cast
 
 from pydantic_core import from_json
 
@@ -10,7 +10,6 @@ from kinematics.errors import Fault
 MOST_BYTES = 65_536
 MOST_READINGS = 1000
 _LONGEST_FOUND = 60
-_SHORT = 200  # letters of one reading at most
 
 
 class _TwiceError(ValueError):
@@ -32,29 +31,46 @@ _read = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_number).dec
 
 
 def _all_of(text: str) -> Any:
-    """What a text says. An object of as many names as the text has colons cannot have a name twice."""
-    if len(text) < _SHORT:
-        try:
-            plainly = from_json(text, allow_inf_nan=False)
-        except ValueError:  # or read by the other alone
-            return _read(text)
-        if type(plainly) is dict and text.count(":") == len(plainly):
-            return plainly
+    """What a text says. Where it has as many names as colons no object has a name twice."""
+    try:
+        plainly = from_json(text, allow_inf_nan=False)
+    except ValueError:  # or read by the other alone
+        return _read(text)
+    if type(plainly) is dict and text.count(":") == _names(plainly):
+        return plainly
     return _read(text)
 
 
-def objects(text: str | None) -> tuple[dict[str, Any] | None, list[Any]] | Fault:
-    """(an answer to a clock question or None, readings) in a frame; a `Fault` "bad-frame" for anything else."""
-    if text is None:
-        return _bad("a binary frame", "text")
+def _names(frame: dict[str, Any]) -> int:
+    """The names in a frame and in the objects of its lists; deeper ones are left to the slower way."""
+    names = len(frame)
+    for value in frame.values():
+        if type(value) is list:
+            for each in value:
+                if type(each) is dict:
+                    names += len(each)
+    return names
+
+
+def frame_of(text: str) -> dict[str, Any] | Fault:
+    """The one JSON object of a text; a `Fault` "bad-frame" for anything else."""
     try:
         frame = _all_of(text)
     except _TwiceError:
         return _bad("a name that stands twice in one object", "each name once")
     except (ValueError, RecursionError):
         return _bad(repr(text[:_LONGEST_FOUND]), "one JSON object, without NaN or Infinity")
-    if type(frame) is not dict:
-        return _bad(in_short(frame), "a JSON object")
+    return frame if type(frame) is dict else _bad(in_short(frame), "a JSON object")
+
+
+def objects(text: str | None) -> tuple[dict[str, Any] | None, list[Any]] | Fault:
+    """(an answer to a clock question or None, readings) in a frame; a `Fault` "bad-frame" for anything else."""
+    if text is None:
+        return _bad("a binary frame", "text")
+    frame = frame_of(text)
+    if type(frame) is Fault:
+        return frame
+    frame = cast(dict[str, Any], frame)
     if "at_s" in frame and "clock" not in frame:
         return None, [frame]
     if frame.keys() == {"clock", "at_s"}:

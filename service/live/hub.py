@@ -3,57 +3,80 @@
 import asyncio
 import logging
 import math
-import time
+import secrets
+from collections import Counter
 from collections.abc import Awaitable, Callable
-from dataclasses import replace
-from functools import partial
+from dataclasses import dataclass, replace
 
 from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
 
 from kinematics.errors import Fault, Refused
-from kinematics.striking import InPlane
 from service.book.keeper import Keeper
 from service.book.state import JobState
 from service.book.trusting import sets_of
+from service.clock import seconds
 
 from .feed import FITTING, Feed, Fitted, stands
+from .receiver import Passed
 from .warm import warm
 
 # A viewer hears of a sensor gone quiet at most so long after its limit.
 TICK_S = 0.05
-# Another process may write the same log; a viewer must not read an old one for longer.
-LOOK_EVERY_S = 1.0
+# Another process may write the same log; a viewer must not read an old one for longer. Where several services share the
+# database that is usual, and looked for more often.
+LOOK_EVERY_S, LOOK_EVERY_SHARED_S = 1.0, 0.25
 # A viewer hears that all is as it was.
 HEARTBEAT_S = 1.0
 IDLE_S = 3600.0
 MOST_FEEDS = 1000
 
-# Seconds by a clock that nobody sets and that, where there is one, does not stop while the computer sleeps: what was read
-# before an hour's sleep is an hour old.
-_clock = (
-    partial(time.clock_gettime, time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic
-)
-
-Struck = Callable[[Feed, list[InPlane], float], Awaitable[None]]
+Struck = Callable[[Feed, list[Passed], float], Awaitable[None]]
 _log = logging.getLogger("tipdatum")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The live door at a moment, in numbers; counts are those since the service began.
+
+    `quiet`: jobs that are fed and have no number; `lag_s`: how late it ticked at worst since this was last asked.
+    """
+
+    feeds: int
+    feeders: int
+    viewers: int
+    quiet: int
+    oldest_s: float
+    lag_s: float
+    taken: int
+    refused: Counter[str]
+    verdicts: Counter[str]
 
 
 class Hub:
     """The feeds by job. For the event loop; the database is asked on a thread."""
 
-    def __init__(self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = _clock) -> None:
+    def __init__(
+        self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = seconds, *,
+        look_every_s: float = LOOK_EVERY_S,
+    ) -> None:  # fmt: skip
         self._keeper = keeper
+        self._look_every_s = look_every_s
+        self._blind = False
         self._struck = struck
         self._feeds: dict[str, Feed] = {}
         self._opening: dict[str, asyncio.Task[Feed]] = {}
         self._tasks: set[asyncio.Task[None]] = set()
         self._judging: set[str] = set()
+        self._passed: dict[str, list[Passed]] = {}
         self._reading: set[str] = set()
         self._looked = 0.0
         self._looking = asyncio.Lock()
         self._thread = CapacityLimiter(1)
+        self._lag_s = 0.0
+        self._gone_taken, self._gone_refused, self._gone_verdicts = 0, Counter[str](), Counter[str]()
         self.closing = False
+        self.clock = secrets.token_hex(4)  # what `now` is of: seconds of another run are none of this one's
         self.now = monotonic
 
     def close(self) -> None:
@@ -96,6 +119,11 @@ class Hub:
         ]
         return self.now() - max(elapsed[0], 0.0) if elapsed else -math.inf
 
+    @property
+    def feeds(self) -> list[Feed]:
+        """Of all jobs that have had one lately."""
+        return list(self._feeds.values())
+
     def known(self, job: str) -> Feed | None:
         """The feed of a job that has had one lately."""
         return self._feeds.get(job)
@@ -116,7 +144,7 @@ class Hub:
     def keep_up(self, feed: Feed) -> None:
         """Bring a feed to what its job's log says now, as far as this process has read it."""
         state = self._keeper.latest(feed.job)
-        if state is not None and state is not feed.state and state.seq >= feed.state.seq:
+        if state is not None and state is not feed.state:
             now = self.now()
             if _on_the_job(state) == _on_the_job(feed.state):
                 feed.adopt(state, now)
@@ -162,7 +190,9 @@ class Hub:
     async def run(self) -> None:
         """Tick until cancelled: strikes that are complete, sensors gone quiet, logs written elsewhere."""
         while True:
+            due = self.now() + TICK_S
             await asyncio.sleep(TICK_S)
+            self._lag_s = max(self._lag_s, self.now() - due)
             try:
                 await self._tick()
             except Exception:
@@ -170,11 +200,11 @@ class Hub:
 
     async def _tick(self) -> None:
         now = self.now()
-        looks = now - self._looked >= LOOK_EVERY_S
+        looks = now - self._looked >= self._look_every_s
         for feed in list(self._feeds.values()):
             self.keep_up(feed)
             self._strikes(feed, now)
-            if feed.viewers:
+            if feed.viewers or feed.published:
                 late = feed.told < feed.deadline() <= now
                 if late or now - max(feed.told, feed.arrived) >= HEARTBEAT_S:
                     feed.told = now
@@ -182,35 +212,67 @@ class Hub:
         if looks:
             self._looked = now
             self._drop_idle(IDLE_S)
-            busy = [feed.job for feed in self._feeds.values() if feed.viewers or feed.links]
+            busy = [feed.job for feed in self._feeds.values() if feed.viewers or feed.links or feed.published]
             if busy and not self._looking.locked():
                 self._start(self._look(busy))
 
     def _strikes(self, feed: Feed, now: float) -> None:
         receiver = feed.receiver
-        if receiver.striking is None or feed.job in self._judging:  # one after the other
+        if receiver.striking is None or feed.follows or feed.track is None:
             return
-        made = receiver.crossed(now)
-        if made or receiver.waited(now):
+        seen = feed.seen_to(now)
+        made = receiver.crossed(seen)
+        if made:  # now: what comes after drives these readings out
+            track = feed.track.copy(feed.reach(seen), seen)
+            self._passed.setdefault(feed.job, []).extend(Passed(each, track, feed.state) for each in made)
+        if (feed.job in self._passed or receiver.waited(seen)) and feed.job not in self._judging:
             self._judging.add(feed.job)
-            self._start(self._judge(feed, made, now))
+            self._start(self._judge(feed))
 
-    async def _judge(self, feed: Feed, made: list[InPlane], now: float) -> None:
+    def caught_up(self, feed: Feed) -> None:
+        """Readings of a while ago have come, and more of them may: look for crossings before they do."""
+        self._strikes(feed, self.now())
+
+    async def _judge(self, feed: Feed) -> None:
+        """One after the other."""
         try:
-            await self._struck(feed, made, now)
+            await self._struck(feed, self._passed.pop(feed.job, []), self.now())
         finally:
             self._judging.discard(feed.job)
 
     async def _look(self, jobs: list[str]) -> None:
         """On a thread of its own: a database busy with others must not keep a sensor's silence from being told."""
         async with self._looking:
-            await to_thread.run_sync(lambda: [self._keeper.state(job) for job in jobs], limiter=self._thread)
+            try:
+                await to_thread.run_sync(self._keeper.catch_up, jobs, limiter=self._thread)
+                self._blind = False
+            except Exception:
+                if not self._blind:  # once, not at every look until it is back
+                    _log.exception("what others recorded cannot be read")
+                self._blind = True
 
     def _drop_idle(self, idle_s: float) -> None:
         now = self.now()
         for job, feed in list(self._feeds.items()):
-            if not feed.viewers and not feed.links and now - max(feed.used, feed.arrived) >= idle_s:
+            quiet = not (feed.viewers or feed.links or feed.published)
+            if quiet and now - max(feed.used, feed.arrived) >= idle_s:
+                self._gone_taken += feed.taken
+                self._gone_refused += feed.counts
+                self._gone_verdicts += feed.receiver.verdicts
                 del self._feeds[job]
+
+    def seen(self) -> Seen:
+        """How it does, for whoever watches over the service."""
+        now, feeds = self.now(), self._feeds.values()
+        fed = [feed for feed in feeds if feed.links]
+        ages = [now - feed.seen(now)[2] for feed in fed if feed.fresh(now)]
+        lag_s, self._lag_s = self._lag_s, 0.0
+        return Seen(
+            len(feeds), sum(len(feed.links) for feed in feeds), sum(feed.viewers for feed in feeds),
+            len(fed) - len(ages), max(ages, default=0.0), lag_s, self._gone_taken + sum(feed.taken for feed in feeds),
+            sum((feed.counts for feed in feeds), self._gone_refused.copy()),
+            sum((feed.receiver.verdicts for feed in feeds), self._gone_verdicts.copy()),
+        )  # fmt: skip
 
 
 _NO_SETUP = Fault("no-setup", "", "a job without a machine", "a setup", "record a setup first")

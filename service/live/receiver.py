@@ -1,7 +1,7 @@
 """The laser receiver of a job's machine as its samples arrive, and who feeds them."""
 
 import math
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Awaitable, Callable, Container
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,6 +10,7 @@ from kinematics.crossing_seen import PAIR_S, CrossingSeen
 from kinematics.errors import Fault
 from kinematics.sensor_set import SensorSet
 from kinematics.striking import InPlane, Striking
+from kinematics.track import Track
 from service.access.caller import Caller
 from service.book.state import JobState
 
@@ -22,6 +23,7 @@ _HIT = "receiver_hit"
 _ABOVE = {"receiver_above_mm": 1e-3, "receiver_above_m": 1.0}
 """By how a frame names it, metres in one of its unit."""
 _FAR = 1e9
+_MOST_TIMES = 2048  # ten seconds of a receiver that tells 200 a second
 # A sensor or receiver changes hands only after its feeder has been silent for so long.
 HANDED_ON_S = 2.0
 
@@ -37,15 +39,36 @@ class Link:
     stir: Callable[[], None] = lambda: None
     check: Callable[[], Awaitable[None]] | None = None
     """Brings `caller` up to date; raises a `Problem` where it may no longer feed this job."""
+    stream: str = ""
+    """Of one who may send the same readings to another service once more: what all these have in common."""
+    newest: float = -math.inf
+    """Of its readings that were dated, by our clock; earlier than its clock's newest where they are sent once more."""
+
+    def dated(self, ours: float) -> None:
+        """A reading of this time has come."""
+        self.newest = max(self.newest, ours)
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """A crossing that is complete, with the readings about it and the state of the job that it was seen in."""
+
+    through: InPlane
+    track: Track
+    state: JobState
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A crossing that may still find its counterpart, who fed it, and the state of the job that it was seen in."""
+    """A crossing that may still find its counterpart, who fed it, and the state of the job that it was seen in.
+
+    `key`: what is the same of this crossing to whichever service sees it; None where but one can.
+    """
 
     seen: CrossingSeen
     link: Link
     state: JobState
+    key: str | None = None
 
 
 def is_of_receiver(reading: dict[str, Any]) -> bool:
@@ -58,7 +81,7 @@ class Receiver:
 
     `striking`: None where there is no laser or no receiver. `pending`: a crossing that waits for its counterpart.
     `last`: the last strike as viewers are told it. `link`: the connection that feeds it. `verdicts`: how often a crossing
-    was taken, turned down, or no attempt.
+    was taken, turned down, or no attempt. `looked_s`: up to when, by our clock, crossings were looked for.
     """
 
     def __init__(self) -> None:
@@ -70,7 +93,8 @@ class Receiver:
         self.counts: Counter[str] = Counter()
         self.verdicts: Counter[str] = Counter()
         self._turns: float | None = None
-        self._arrived = self._since = -math.inf
+        self._times: deque[tuple[float, float]] = deque(maxlen=_MOST_TIMES)  # of samples: ours, the sender's
+        self.arrived = self.looked_s = self._since = -math.inf
 
     def stand(self, state: JobState, sensors: SensorSet | None, since: float) -> None:
         """Begin anew: what was struck before a move, a laser set up or the like, at `since` by our clock, is void."""
@@ -85,11 +109,11 @@ class Receiver:
         self, link: Link, links: Container[Link | None], reading: dict[str, Any], now: float
     ) -> Fault | None:
         """Take one sample, `links` being connected; what is wrong with it is counted and returned."""
-        held = self.link is not link and self.link in links and now - self._arrived < HANDED_ON_S
+        held = self.link is not link and self.link in links and now - self.arrived < HANDED_ON_S
         fault = _FED if held else self._take(link, reading, now)
         if fault is None:
             self.taken += 1
-            self._arrived = now
+            self.arrived = now
         else:
             self.counts[fault.code] += 1
         return fault
@@ -102,6 +126,7 @@ class Receiver:
         ours = link.clock.date(reading["at_s"], now)
         if isinstance(ours, Fault):
             return ours
+        link.dated(ours)
         if self.striking is None or self._turns is None:
             return Fault("no-laser", "", "a receiver's reading on a job without laser or receiver",
                          "a laser set up on the job, and a receiver in the machine's profile",
@@ -111,10 +136,30 @@ class Receiver:
         fault = _add(striking, ours, reading) if ours >= self._since else None
         if fault is None and self.link is not link:
             self.link, self.striking, self.pending = link, striking, None
+        if fault is None and link.stream:
+            self._times.append((ours, float(reading["at_s"])))
         return fault
+
+    def leave(self, link: Link) -> None:
+        """One who will send once more what is under way feeds no longer: nothing is made of the part that is here."""
+        if self.link is link:
+            self.link = self.pending = None
+            if self._turns is not None:
+                self.striking = Striking(self._turns)
+
+    def key(self, link: Link, passed: InPlane) -> str | None:
+        """What is the same of a crossing to whichever service sees it; None where its readings go to one alone.
+
+        Its stream, and when by the sender's clock its last sample in the plane was taken.
+        """
+        if not link.stream:
+            return None
+        said = next((said for ours, said in reversed(self._times) if ours == passed.last_s), None)
+        return None if said is None else f"strike {link.stream} {said!r}"
 
     def crossed(self, now: float) -> list[InPlane]:
         """The crossings that are complete: their end seen in the samples, or none come any more."""
+        self.looked_s = now
         return [] if self.striking is None else self.striking.due(now - GRACE_S)
 
     def waited(self, now: float) -> bool:

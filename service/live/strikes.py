@@ -8,7 +8,7 @@ import hashlib
 import logging
 import math
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from fastapi.concurrency import run_in_threadpool
@@ -18,8 +18,6 @@ from kinematics.crossing_seen import CrossingSeen, crossing, crossing_of, is_att
 from kinematics.errors import Fault, Refused
 from kinematics.sensor_set import SensorSet
 from kinematics.strikes import turned_down_because
-from kinematics.striking import InPlane
-from service.access.caller import Caller
 from service.book import decide
 from service.book import payloads as p
 from service.book.keeper import Keeper
@@ -30,29 +28,30 @@ from service.store import StoreError
 
 from .feed import Feed, stands
 from .reading import as_pose
-from .receiver import Waiting
+from .receiver import Passed, Waiting
 
 TAKEN, TURNED_DOWN, NO_ATTEMPT, ONCE = "taken", "turned down", "no attempt", "crossed once"
 _log = logging.getLogger("tipdatum")
 
 
-async def judge(keeper: Keeper, feed: Feed, crossed: Sequence[InPlane], now: float) -> None:
+async def judge(keeper: Keeper, feed: Feed, crossed: Sequence[Passed], now: float) -> None:
     """Judge crossings that are complete, and what has waited long enough for its counterpart."""
+    seen = feed.receiver.looked_s  # while these are judged more may come, the counterpart of one among it
     for passed in crossed:
         await _judge(keeper, feed, passed, now)
     waiting = feed.receiver.pending
-    if waiting is not None and feed.receiver.waited(now):
+    if waiting is not None and feed.receiver.waited(seen):
         await _strike(keeper, feed, [waiting], now)
 
 
-async def _judge(keeper: Keeper, feed: Feed, passed: InPlane, now: float) -> None:
-    state, link = feed.state, feed.receiver.link
+async def _judge(keeper: Keeper, feed: Feed, complete: Passed, now: float) -> None:
+    state, link, passed = complete.state, feed.receiver.link, complete.through
     laser, rules = state.book.laser, state.strike_rules
-    if feed.track is None or laser is None or link is None:
+    if laser is None or link is None:
         return
     try:
-        # On a copy and a thread: ten milliseconds that other machines' readings need not wait for.
-        seen = await run_in_threadpool(crossing_of, feed.track.copy(), passed, rules)
+        # On a thread: ten milliseconds that other machines' readings need not wait for.
+        seen = await run_in_threadpool(crossing_of, complete.track, passed, rules)
         if stands(feed.state) != stands(state):
             raise Refused([OVERTAKEN])
     except Refused as refused:
@@ -63,7 +62,7 @@ async def _judge(keeper: Keeper, feed: Feed, passed: InPlane, now: float) -> Non
     if not is_attempt(seen, rules, turns):
         _tell(keeper, feed, now - seen.at_s, NO_ATTEMPT, because=because)
         return
-    here, before = Waiting(seen, link, state), feed.receiver.pending
+    here, before = Waiting(seen, link, state, feed.receiver.key(link, passed)), feed.receiver.pending
     if before is not None and together(before.seen, seen):
         await _strike(keeper, feed, [before, here], now)
         return
@@ -81,6 +80,8 @@ async def _strike(keeper: Keeper, feed: Feed, found: list[Waiting], now: float) 
     """Put a strike on the log, taken or turned down, in the name of who fed it, if that one still may."""
     feed.receiver.pending = None
     last = found[-1]
+    if last.link.stream and last.link not in feed.links:
+        return  # it is judged from what that one sends once more
     age = now - last.seen.at_s
     try:
         if last.link not in feed.links:
@@ -90,7 +91,8 @@ async def _strike(keeper: Keeper, feed: Feed, found: list[Waiting], now: float) 
         if feed.track is None or stands(feed.state) != stands(found[0].state):
             raise Refused([OVERTAKEN])  # the sensors may be another machine's by now
         asked = _asked(feed.track.sensors, [each.seen for each in found], last.state)
-        done = await run_in_threadpool(_record, keeper, feed.job, asked, last.link.caller, found[0].state)
+        seen = keeper.now() - timedelta(seconds=age)
+        done = await run_in_threadpool(_record, keeper, feed.job, asked, last, found[0].state, seen)
     except Problem as problem:
         told = [Fault(each.code, "", each.found, each.expected, each.advice) for each in problem.faults]
         _tell(keeper, feed, age, TURNED_DOWN, because=told)
@@ -135,8 +137,11 @@ def _evidence(seen: CrossingSeen) -> dict[str, Any]:
 
 
 def _record(
-    keeper: Keeper, job: str, asked: StrikeIn, caller: Caller, read_in: JobState
+    keeper: Keeper, job: str, asked: StrikeIn, last: Waiting, read_in: JobState, seen: datetime
 ) -> tuple[p.Struck, int]:
+    """On the log, once: what another service recorded of the same crossing before is told in its place."""
+    caller = last.link.caller
+
     def assigned(state: JobState) -> None:
         if state.machine is not None:
             caller.needs_machine(state.machine.id)
@@ -147,9 +152,18 @@ def _record(
             raise Refused([OVERTAKEN])
         return decide.strike(state, seq, asked, keeper.fit)
 
-    digest = hashlib.sha256(asked.model_dump_json().encode()).hexdigest()
+    same = last.key or asked.model_dump_json()
+    digest = hashlib.sha256(same.encode()).hexdigest()
     done = keeper.record(
-        job, asked, decided, caller.name, after=assigned, key=None, request_hash=digest, expected_seq=None
+        job,
+        asked,
+        decided,
+        caller.name,
+        after=assigned,
+        key=last.key,
+        request_hash=digest,
+        expected_seq=None,
+        seen=seen,
     )
     payload = done.entry.payload
     assert isinstance(payload, p.Struck)  # noqa: S101

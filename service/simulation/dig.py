@@ -35,7 +35,7 @@ from .tables import (
     TurnJoint,
 )
 
-SHIPPED, DEMO = "pump-house.toml", "demo.toml"
+SHIPPED, DEMO, FLEET = "pump-house.toml", "demo.toml", "fleet.toml"
 LONGEST_TEXT = 200_000
 
 
@@ -84,7 +84,7 @@ class Places:
 
 
 def shipped_dig(name: str = SHIPPED) -> Dig:
-    """A dig that ships: `SHIPPED`, a village pump house dug off an existing slab, or the shorter `DEMO`."""
+    """A dig that ships: `SHIPPED`, a village pump house dug off an existing slab, or the shorter `DEMO` and `FLEET`."""
     text = files("service.simulation").joinpath(name).read_text(encoding="utf-8")
     return read_dig(text, name, None)
 

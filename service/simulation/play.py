@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused
-from service.bus.feeder import Feeder, Say
+from service.bus.any_feeder import AnyFeeder, Say
 from service.bus.pacing import Act, Pacer, pour
 from service.bus.reading import Reading
 
@@ -41,14 +41,15 @@ class _Recording:
 
 
 def play(
-    dig: Dig, client: httpx.Client, feeder: Feeder, job: str, say: Say, *, seed: int | None = None,
+    dig: Dig, client: httpx.Client, feeder: AnyFeeder, job: str, say: Say, *, seed: int | None = None,
     speed: float = 1.0, bus: CanOut | None = None, course: Course | None = None,
-    begun: Callable[[], None] = lambda: None,
+    begun: Callable[[], None] = lambda: None, besides: Iterable[Act] = (),
 ) -> Played:  # fmt: skip
     """The whole dig, `speed` of its seconds in each of the world, through an HTTP client and a feeder to the same job.
 
-    `course`: its own, where it was planned already. `begun` is called once the job has all that it needs. Beyond speed 1
-    every movement is as much faster to the service too: strikes are turned down, touches are less still.
+    `course`: its own, where it was planned already. `begun` is called once the job has all that it needs. `besides`: acts
+    of others, in order of time. Beyond speed 1 every movement is as much faster to the service too: strikes are turned
+    down, touches are less still.
     Raises `Refused`: as `motion.plan` and `feeder`, what the service did not take at the beginning, and "other-machine"
     where the job's sensors are not those of the dig.
     """
@@ -61,7 +62,12 @@ def play(
     pacer = Pacer(0.0, speed, feeder.clock)
     acts = (_Recording(mark.at_s, mark, recorder.mark) for mark in course.marks)
     said = signals(dig, course, dig.document.seed if seed is None else seed)
-    pour(announced(_in_turn(said, acts), course, dig, say), pacer, feeder, bus)
+    pour(
+        announced(_in_turn(said, merge(acts, besides, key=lambda act: act.at_s)), course, dig, say),
+        pacer,
+        feeder,
+        bus,
+    )
     return Played(course, pacer, tuple(recorder.refused), recorder.recorded)
 
 
@@ -85,7 +91,7 @@ def announced(items: Iterable[Reading | Act], course: Course, dig: Dig, say: Say
         yield item
 
 
-def _same_machine(dig: Dig, feeder: Feeder) -> None:
+def _same_machine(dig: Dig, feeder: AnyFeeder) -> None:
     want = (dig.machine.id, dig.attachment.id, sorted(dig.sensors.all))
     if feeder.welcomed_as(lambda welcome: _on_job(welcome) == want):
         return

@@ -7,7 +7,7 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused
-from service.bus.feeder import Say, told
+from service.bus.any_feeder import Say, told
 
 from .course import Mark
 from .dig import Dig

@@ -6,13 +6,14 @@ from typing import Any
 import httpx
 
 from kinematics.errors import Fault, Refused, refuse
+from service.bus.any_feeder import Say
 from service.bus.can_log import LOGS
-from service.bus.feeder import Feeder, Say
 from service.bus.log import wrong_ending
 from service.bus.ndjson_log import NDJSON, write_log
 from service.bus.pacing import Pacer, pour
 from service.bus.run import as_json, fed, option_faults
 from service.bus.sensor_map import map_beside
+from service.bus.ways import Through, feeder_to
 
 from .course import Course
 from .dig import Dig, read_dig, shipped_dig
@@ -25,7 +26,7 @@ from .truth import write_truth
 
 def run_simulation(
     file: Path | None, *, to: str | None, job: str | None, log: Path | None, bus: str | None, truth: Path | None,
-    seed: int | None, speed: float, token: str | None, say: Say,
+    seed: int | None, speed: float, token: str | None, say: Say, broker: Through | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """Simulate a described dig, the shipped one without a file: files first, then live. What came of it, for programs.
 
@@ -57,7 +58,7 @@ def run_simulation(
     out = None if bus is None else bus_out(dig, seed, bus)
     try:
         if to is not None and job is not None:
-            told |= _live(dig, course, seed, to, job, speed, token, out, say)
+            told |= _live(dig, course, seed, to, job, speed, token, out, say, broker)
         else:
             items = announced(signals(dig, course, seed), course, dig, say)
             pour(items, Pacer(0.0, speed), None, out)
@@ -69,12 +70,13 @@ def run_simulation(
 
 
 def _live(
-    dig: Dig, course: Course, seed: int, to: str, job: str, speed: float, token: str | None, out: CanOut | None, say: Say
+    dig: Dig, course: Course, seed: int, to: str, job: str, speed: float, token: str | None, out: CanOut | None, say: Say,
+    broker: Through | None,
 ) -> dict[str, Any]:  # fmt: skip
     headers = {} if token is None else {"Authorization": f"Bearer {token}"}
     with (
         httpx.Client(base_url=to, headers=headers, timeout=30.0) as client,
-        Feeder(to, job, token, say) as feeder,
+        feeder_to(to, job, token, say, broker) as feeder,
     ):
         played = play(dig, client, feeder, job, say, seed=seed, speed=speed, bus=out, course=course)
         feeder.settle()

@@ -16,9 +16,9 @@ class DatabaseUnreadable(StoreError):
 
 
 class DatabaseFromTheFuture(StoreError):
-    """A database at a revision this version does not know. The file was not touched.
+    """A database at a revision this version does not know. It was not touched.
 
-    `expected` is the newest revision known here, `found` the one in the file.
+    `expected` is the newest revision known here, `found` the one in it.
     """
 
     def __init__(self, path: str, expected: str, found: str) -> None:
@@ -35,6 +35,26 @@ class DatabaseClosed(StoreError):
     def __init__(self, path: str) -> None:
         self.path = path
         super().__init__(f"{path}: expected an open database, found it closed; nothing was done")
+
+
+class WriteContended(StoreError):
+    """Others wrote the same again and again; nothing of this write is on record."""
+
+    def __init__(self, name: str, tries: int) -> None:
+        super().__init__(
+            f"{name}: expected to write undisturbed once, found others first {tries} times; nothing was written, "
+            "send it again"
+        )
+
+
+class WriteInDoubt(StoreError):
+    """The connection was lost at the commit: it may be on record or not. Its idempotency key decides."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(
+            f"{name}: expected the commit to be answered, found the connection lost; read what is on record, or send "
+            "it again with the same idempotency key"
+        )
 
 
 class NotStorable(StoreError, ValueError):

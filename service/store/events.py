@@ -3,7 +3,7 @@
 Every function takes the session of `Database.write` or `Database.read` and leaves the transaction to it.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
@@ -146,6 +146,15 @@ def read_events(
 def last_seq(session: Session, job_id: str) -> int:
     """The seq of the job's latest event. Raises `JobUnknown`."""
     return _last(session, job_id)[0]
+
+
+def latest_of(session: Session, job_ids: Collection[str]) -> dict[str, UUID]:
+    """The uuid of the latest event of each of these jobs that is on record, in one question."""
+    latest = (
+        select(Event.uuid).where(Event.job_id == Job.id).order_by(Event.seq.desc()).limit(1).scalar_subquery()
+    )
+    found = session.execute(select(Job.id, latest).where(Job.id.in_(job_ids)))
+    return {job_id: UUID(uuid) for job_id, uuid in found if uuid is not None}
 
 
 def list_jobs(session: Session, after: str | None = None, limit: int = 100) -> list[StoredJob]:

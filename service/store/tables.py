@@ -3,8 +3,10 @@
 Times are text (times.py), hashes lower-case hex.
 """
 
-from sqlalchemy import CheckConstraint, ForeignKey, Integer, MetaData, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKey, Integer, MetaData, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from .migrations.spelling import TEXT
 
 
 class Base(DeclarativeBase):
@@ -26,9 +28,9 @@ class Job(Base):
 
     __tablename__ = "job"
 
-    id: Mapped[str] = mapped_column(Text, primary_key=True)
-    name: Mapped[str] = mapped_column(Text)
-    opened_utc: Mapped[str] = mapped_column(Text)
+    id: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    name: Mapped[str] = mapped_column(TEXT)
+    opened_utc: Mapped[str] = mapped_column(TEXT)
 
 
 class Event(Base):
@@ -42,19 +44,19 @@ class Event(Base):
         CheckConstraint("seq >= 1", name="seq_from_one"),
     )
 
-    job_id: Mapped[str] = mapped_column(Text, ForeignKey("job.id"), primary_key=True)
+    job_id: Mapped[str] = mapped_column(TEXT, ForeignKey("job.id"), primary_key=True)
     seq: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    uuid: Mapped[str] = mapped_column(Text)
-    type: Mapped[str] = mapped_column(Text)
+    uuid: Mapped[str] = mapped_column(TEXT)
+    type: Mapped[str] = mapped_column(TEXT)
     payload_version: Mapped[int] = mapped_column(Integer)
-    actor: Mapped[str] = mapped_column(Text)
-    observed_utc: Mapped[str] = mapped_column(Text)
-    recorded_utc: Mapped[str] = mapped_column(Text)
-    idempotency_key: Mapped[str | None] = mapped_column(Text)
-    request_hash: Mapped[str | None] = mapped_column(Text)
-    payload: Mapped[str] = mapped_column(Text)
-    previous_hash: Mapped[str] = mapped_column(Text)
-    hash: Mapped[str] = mapped_column(Text)
+    actor: Mapped[str] = mapped_column(TEXT)
+    observed_utc: Mapped[str] = mapped_column(TEXT)
+    recorded_utc: Mapped[str] = mapped_column(TEXT)
+    idempotency_key: Mapped[str | None] = mapped_column(TEXT)
+    request_hash: Mapped[str | None] = mapped_column(TEXT)
+    payload: Mapped[str] = mapped_column(TEXT)
+    previous_hash: Mapped[str] = mapped_column(TEXT)
+    hash: Mapped[str] = mapped_column(TEXT)
 
 
 class ProfileRevision(Base):
@@ -68,15 +70,15 @@ class ProfileRevision(Base):
         CheckConstraint("origin IN ('shipped', 'uploaded', 'calibrated', 'restored')", name="origin"),
     )
 
-    kind: Mapped[str] = mapped_column(Text, primary_key=True)
-    content_hash: Mapped[str] = mapped_column(Text, primary_key=True)
-    profile_id: Mapped[str] = mapped_column(Text)
-    document: Mapped[str] = mapped_column(Text)
-    source_text: Mapped[str] = mapped_column(Text)
-    origin: Mapped[str] = mapped_column(Text)
-    recorded_utc: Mapped[str] = mapped_column(Text)
+    kind: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    content_hash: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    profile_id: Mapped[str] = mapped_column(TEXT)
+    document: Mapped[str] = mapped_column(TEXT)
+    source_text: Mapped[str] = mapped_column(TEXT)
+    origin: Mapped[str] = mapped_column(TEXT)
+    recorded_utc: Mapped[str] = mapped_column(TEXT)
     ordinal: Mapped[int] = mapped_column(Integer)
-    actor: Mapped[str | None] = mapped_column(Text)
+    actor: Mapped[str | None] = mapped_column(TEXT)
 
 
 class Calibration(Base):
@@ -92,21 +94,69 @@ class Calibration(Base):
         UniqueConstraint("rolls_back"),  # once and no more
     )
 
-    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(TEXT, primary_key=True)
     ordinal: Mapped[int] = mapped_column(Integer)
-    machine_id: Mapped[str] = mapped_column(Text)
-    machine_before: Mapped[str] = mapped_column(Text)
-    machine_after: Mapped[str] = mapped_column(Text)
-    attachment_id: Mapped[str] = mapped_column(Text)
-    attachment_before: Mapped[str] = mapped_column(Text)
-    attachment_after: Mapped[str] = mapped_column(Text)
-    document: Mapped[str] = mapped_column(Text)
-    document_hash: Mapped[str] = mapped_column(Text)
-    rolls_back: Mapped[str | None] = mapped_column(Text, ForeignKey("calibration.id"))
-    actor: Mapped[str] = mapped_column(Text)
-    recorded_utc: Mapped[str] = mapped_column(Text)
-    idempotency_key: Mapped[str | None] = mapped_column(Text)
-    request_hash: Mapped[str | None] = mapped_column(Text)
+    machine_id: Mapped[str] = mapped_column(TEXT)
+    machine_before: Mapped[str] = mapped_column(TEXT)
+    machine_after: Mapped[str] = mapped_column(TEXT)
+    attachment_id: Mapped[str] = mapped_column(TEXT)
+    attachment_before: Mapped[str] = mapped_column(TEXT)
+    attachment_after: Mapped[str] = mapped_column(TEXT)
+    document: Mapped[str] = mapped_column(TEXT)
+    document_hash: Mapped[str] = mapped_column(TEXT)
+    rolls_back: Mapped[str | None] = mapped_column(TEXT, ForeignKey("calibration.id"))
+    actor: Mapped[str] = mapped_column(TEXT)
+    recorded_utc: Mapped[str] = mapped_column(TEXT)
+    idempotency_key: Mapped[str | None] = mapped_column(TEXT)
+    request_hash: Mapped[str | None] = mapped_column(TEXT)
+
+
+class ClassDig(Base):
+    """A simulated dig of a learner in a class, by number in the class.
+
+    `score` is canonical JSON of what it came to; `document` of exercise, course, that score and the ground at the end,
+    `document_hash` its SHA-256.
+    """
+
+    __tablename__ = "class_dig"
+    __table_args__ = (UniqueConstraint("idempotency_key"),)
+
+    class_id: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    seq: Mapped[int] = mapped_column(Integer, primary_key=True)
+    learner: Mapped[str] = mapped_column(TEXT)
+    exercise: Mapped[str] = mapped_column(TEXT)
+    machine_id: Mapped[str] = mapped_column(TEXT)
+    machine_hash: Mapped[str] = mapped_column(TEXT)
+    attachment_id: Mapped[str] = mapped_column(TEXT)
+    attachment_hash: Mapped[str] = mapped_column(TEXT)
+    score: Mapped[str] = mapped_column(TEXT)
+    document: Mapped[str] = mapped_column(TEXT)
+    document_hash: Mapped[str] = mapped_column(TEXT)
+    actor: Mapped[str] = mapped_column(TEXT)
+    recorded_utc: Mapped[str] = mapped_column(TEXT)
+    idempotency_key: Mapped[str | None] = mapped_column(TEXT)
+    request_hash: Mapped[str | None] = mapped_column(TEXT)
+
+
+class Study(Base):
+    """A study that was submitted: its file's text, and the revisions it is of; `ordinal` counts them."""
+
+    __tablename__ = "study"
+    __table_args__ = (UniqueConstraint("ordinal"), UniqueConstraint("idempotency_key"))
+
+    id: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    ordinal: Mapped[int] = mapped_column(Integer)
+    name: Mapped[str] = mapped_column(TEXT)
+    machine_id: Mapped[str] = mapped_column(TEXT)
+    machine_hash: Mapped[str] = mapped_column(TEXT)
+    attachment_id: Mapped[str] = mapped_column(TEXT)
+    attachment_hash: Mapped[str] = mapped_column(TEXT)
+    identity: Mapped[str] = mapped_column(TEXT)
+    source_text: Mapped[str] = mapped_column(TEXT)
+    actor: Mapped[str] = mapped_column(TEXT)
+    recorded_utc: Mapped[str] = mapped_column(TEXT)
+    idempotency_key: Mapped[str | None] = mapped_column(TEXT)
+    request_hash: Mapped[str | None] = mapped_column(TEXT)
 
 
 class AccessHolder(Base):
@@ -114,11 +164,11 @@ class AccessHolder(Base):
 
     __tablename__ = "access_holder"
 
-    name: Mapped[str] = mapped_column(Text, primary_key=True)
-    roles: Mapped[str] = mapped_column(Text)
-    machines: Mapped[str | None] = mapped_column(Text)
-    created_utc: Mapped[str] = mapped_column(Text)
-    revoked_utc: Mapped[str | None] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    roles: Mapped[str] = mapped_column(TEXT)
+    machines: Mapped[str | None] = mapped_column(TEXT)
+    created_utc: Mapped[str] = mapped_column(TEXT)
+    revoked_utc: Mapped[str | None] = mapped_column(TEXT)
 
 
 class AccessCredential(Base):
@@ -130,11 +180,11 @@ class AccessCredential(Base):
         CheckConstraint("(kind = 'session') = (parent_id IS NOT NULL)", name="parent"),
     )
 
-    id: Mapped[str] = mapped_column(Text, primary_key=True)
-    holder: Mapped[str] = mapped_column(Text, ForeignKey("access_holder.name"), index=True)
-    kind: Mapped[str] = mapped_column(Text)
-    parent_id: Mapped[str | None] = mapped_column(Text, ForeignKey("access_credential.id"))
-    digest: Mapped[str] = mapped_column(Text)
-    issued_utc: Mapped[str] = mapped_column(Text)
-    expires_utc: Mapped[str | None] = mapped_column(Text)
-    ended_utc: Mapped[str | None] = mapped_column(Text)
+    id: Mapped[str] = mapped_column(TEXT, primary_key=True)
+    holder: Mapped[str] = mapped_column(TEXT, ForeignKey("access_holder.name"), index=True)
+    kind: Mapped[str] = mapped_column(TEXT)
+    parent_id: Mapped[str | None] = mapped_column(TEXT, ForeignKey("access_credential.id"))
+    digest: Mapped[str] = mapped_column(TEXT)
+    issued_utc: Mapped[str] = mapped_column(TEXT)
+    expires_utc: Mapped[str | None] = mapped_column(TEXT)
+    ended_utc: Mapped[str | None] = mapped_column(TEXT)

@@ -17,13 +17,29 @@ from types import FrameType
 
 from httpx import HTTPError
 
-from tests.benchmarks import batch, bulk, calibration, door, explaining, kernel, live, trust
+from tests.benchmarks import (
+    batch,
+    bulk,
+    calibration,
+    classroom,
+    door,
+    explaining,
+    kernel,
+    laboratory,
+    live,
+    seat,
+    studies,
+    trust,
+    workshop,
+)
 from tests.benchmarks.gates import gate, has_wide_vectors, missed
 from tests.benchmarks.started import BenchmarkFailed
 
 BENCHMARKS: tuple[Callable[[], dict[str, float]], ...] = (
     kernel.single_pose, batch.start_up, batch.batch, trust.trust, calibration.calibration, explaining.explaining,
-    door.post_pose, live.live, bulk.bulk,
+    laboratory.laboratory,
+    door.post_pose, live.live, bulk.bulk, classroom.classroom, seat.seat, workshop.workshop,
+    studies.studies,
 )  # fmt: skip
 
 MOST_RUNS = 3

@@ -46,7 +46,7 @@ class Machine:
     time; `refusal`: the last of them, as it was told."""
 
     def __init__(self, port: int, job: str, said: list[Readings]) -> None:
-        self._port, self._job = port, job
+        self._port, self.job = port, job
         self._poses = said
         self._names = list(self._poses[0])
         self._turn = 0
@@ -57,21 +57,29 @@ class Machine:
 
     async def connect(self, stack: AsyncExitStack) -> None:
         """Both connections, every sensor read once."""
-        self._feed = await connected(self._port, f"/v1/jobs/{self._job}/readings", stack)
-        where = f"/v1/jobs/{self._job}/readouts/live?target=footing"
+        await self.feed(stack)
+        where = f"/v1/jobs/{self.job}/readouts/live?target=footing"
         self._view = await connected(self._port, where, stack)
+        await self.refresh()
+
+    async def feed(self, stack: AsyncExitStack) -> None:
+        """Be let in as a feeder, and answer what is asked until the stack ends."""
+        self._feed = await connected(self._port, f"/v1/jobs/{self.job}/readings", stack)
         asked = json.loads(await self._feed.recv())["clock"]
-        await self._feed.send(json.dumps({"clock": asked, "at_s": time.monotonic()}))
+        await self.put(json.dumps({"clock": asked, "at_s": time.monotonic()}))
         answering = asyncio.create_task(self._answer())
         stack.callback(answering.cancel)
-        await self.refresh()
+
+    async def put(self, text: str) -> None:
+        """Send a frame."""
+        await self._feed.send(text)
 
     async def refresh(self) -> None:
         """Read every sensor until there is a readout, and let pass what else is under way."""
         text = '"readout":null'
         while '"readout":null' in text:
             try:
-                await self._feed.send(self._all(self._poses[0]))
+                await self.put(self._all(self._poses[0]))
                 async with asyncio.timeout(_AGAIN_S):
                     while '"readout":null' in (text := await self._told()):
                         pass
@@ -93,7 +101,7 @@ class Machine:
 
     def _closed(self, error: ConnectionClosed) -> BenchmarkFailed:
         why = repr(self._fault) if self._fault else str(error)
-        return BenchmarkFailed(f"expected readouts of {self._job}, found its connection broken off: {why}")
+        return BenchmarkFailed(f"expected readouts of {self.job}, found its connection broken off: {why}")
 
     async def _answer(self) -> None:
         """Answers what the door asks of a feed, and reads anew what it refuses; its own end ends the viewer too."""
@@ -102,9 +110,9 @@ class Machine:
                 told = json.loads(text)
                 if "refused" in told:  # on a machine that paused: too old
                     self.missed, self.refusal = self.missed + 1, str(text)
-                    await self._feed.send(self._all(self._poses[self._turn % len(self._poses)]))
+                    await self.put(self._all(self._poses[self._turn % len(self._poses)]))
                 if "clock" in told:
-                    await self._feed.send(json.dumps({"clock": told["clock"], "at_s": time.monotonic()}))
+                    await self.put(json.dumps({"clock": told["clock"], "at_s": time.monotonic()}))
             self._fault = "the feed was closed"
         except Exception as error:  # whatever it is, the next turn says it
             self._fault = error
@@ -126,14 +134,14 @@ class Machine:
         text = self._all(self._poses[self._turn % len(self._poses)]) if whole else self.frame(self._turn)
         before = self.missed
         try:
-            await self._feed.send(text)
+            await self.put(text)
             told = str(await self._view.recv())
         except ConnectionClosed as error:
             raise self._closed(error) from error
         number = _number(told)
         if number <= self._number:
             raise BenchmarkFailed(
-                f"expected a readout of {self._job} after number {self._number}, found {number}"
+                f"expected a readout of {self.job} after number {self._number}, found {number}"
             )
         # This machine paused for longer than a reading counts.
         if '"readout":null' in told or self.missed > before:

@@ -1,8 +1,11 @@
-"""How long a call takes."""
+"""How long a call takes, and how much memory a process."""
 
 import statistics
 import time
 from collections.abc import Callable
+from pathlib import Path
+
+_KB_OF_A_MB = 1024.0
 
 
 def median_ms(call: Callable[[], object], runs: int) -> float:
@@ -14,3 +17,9 @@ def median_ms(call: Callable[[], object], runs: int) -> float:
         call()
         times.append(time.perf_counter() - start)
     return statistics.median(times) * 1e3
+
+
+def most_memory_mb() -> float:
+    """The most that this process ever had in memory. Not `ru_maxrss`: that begins with what whoever started it had."""
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return next(float(line.split()[1]) for line in lines if line.startswith("VmHWM:")) / _KB_OF_A_MB

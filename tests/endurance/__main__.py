@@ -1,19 +1,44 @@
-"""Run every soak and print one object of named numbers; exit code 1 where one does not hold."""
+"""Run what takes minutes and print one object of named numbers; exit code 1 where something does not hold.
+
+`soak`: the memory of the live door. `load`: how many machines one service holds, and a fleet of two. `fuzz`: requests
+made up from the OpenAPI document.
+"""
 
 import argparse
 import json
 import sys
+import tempfile
+from pathlib import Path
 
-from tests.endurance import live_memory
+from tests.endurance import fleet_load, fuzz, live_memory, load
+
+PARTS = ("soak", "load", "fuzz")
 
 
 def main() -> int:
-    """Print the numbers; exit code 1 if memory grew or a stream stopped."""
+    """Print the numbers; exit code 1 if memory grew, a stream stopped, or an answer was not as described."""
     parser = argparse.ArgumentParser(prog="python -m tests.endurance", description=__doc__)
+    parser.add_argument("--only", choices=PARTS, help="one part; else all")
     parser.add_argument("--minutes", type=float, default=10.0, help="of the soak of the live door")
+    parser.add_argument(
+        "--seconds", type=float, default=load.SECONDS, help="of the load, each count of machines"
+    )
+    parser.add_argument("--examples", type=int, default=100, help="of the fuzzing, for each route")
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
     asked = parser.parse_args()
-    numbers, faults = live_memory.soak(asked.minutes * 60.0, lambda text: print(text, file=sys.stderr))
+    numbers: dict[str, float] = {}
+    faults: list[str] = []
+    if asked.only in (None, "soak"):
+        numbers, faults = live_memory.soak(asked.minutes * 60.0, _say)
+    if asked.only in (None, "load"):
+        with tempfile.TemporaryDirectory() as folder:
+            for name, form in (
+                ("embedded", load.embedded(Path(folder))),
+                ("fleet", fleet_load.through_broker(_say)),
+            ):
+                numbers |= load.numbers(name, load.load(form, name, load.MACHINES, asked.seconds, _say))
+    if asked.only in (None, "fuzz"):
+        faults += fuzz.fuzz(asked.examples, _say)
     if asked.json:
         sys.stdout.write(json.dumps(numbers, allow_nan=False) + "\n")
     else:
@@ -22,6 +47,10 @@ def main() -> int:
     for fault in faults:
         sys.stderr.write(f"missed: {fault}\n")
     return 1 if faults else 0
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"{text}\n")
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ import websockets
 
 from tests.benchmarks.live import begin, poses
 from tests.benchmarks.live_machine import Machine
+from tests.endurance.processes import process_on, resident_mb
 from tests.service.running import service
 
 MACHINES, RATE_HZ = 10, 20.0
@@ -41,7 +42,7 @@ class _Soak:
     def __init__(self, address: str, seconds: float, say: Say) -> None:
         self._address, self._say = address, say
         self._port = int(address.rpartition(":")[2])
-        self._process = _process_on(self._port)
+        self._process = process_on(self._port)
         self._seconds = seconds
         self._end = 0.0
         self._frames = self._stalls = self._vanished = self._again = 0
@@ -132,27 +133,10 @@ class _Soak:
         said = time.monotonic()
         while self._left() > 0.0:
             await asyncio.sleep(_EVERY_S)
-            self._memory.append(_resident_mb(self._process))
+            self._memory.append(resident_mb(self._process))
             if time.monotonic() - said > 30.0:
                 said = time.monotonic()
                 self._say(
                     f"{self._left():.0f} s left, {self._frames} frames, {self._memory[-1]:.1f} MB, "
                     f"longest wait {self._longest * 1e3:.0f} ms"
                 )
-
-
-def _process_on(port: int) -> int:
-    """The process that listens on a port of this machine, by what Linux shows of its sockets."""
-    wanted = f":{port:04X}"
-    rows = [line.split() for line in Path("/proc/net/tcp").read_text().splitlines()[1:]]
-    [inode] = [row[9] for row in rows if row[1].endswith(wanted) and row[3] == "0A"]
-    for folder in Path("/proc").glob("[0-9]*/fd"):
-        with contextlib.suppress(OSError):
-            if any(f"socket:[{inode}]" == str(link.readlink()) for link in folder.iterdir()):
-                return int(folder.parent.name)
-    raise LookupError(f"nobody listens on port {port}")
-
-
-def _resident_mb(process: int) -> float:
-    pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
-    return pages * 4096 / 1e6

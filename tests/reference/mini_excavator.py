@@ -37,5 +37,19 @@ PAIRS: tuple[tuple[str, float, float], ...] = (
     ("bucket", 0.84, 0.7839),
     ("bucket", 1.26, -2.8659),
 )
+# The same model as an optimiser has it (its `excavatorModel` in Python, `actuatorLen` and `actuatorVelFactor`; digits
+# read in the published text): cylinder lengths (m) as polynomials of the joint's own angle, highest power first, fitted
+# over the stroke by whoever made it; and their derivatives, metres of cylinder a radian, by which it turns torques into
+# forces.
+LENGTHS: dict[str, tuple[float, ...]] = {
+    "boom": (0.0086, -0.0459, -0.0104, 0.2956, 1.042),
+    "stick": (0.0078, 0.0917, 0.2910, 0.0646, 1.0149),
+    "bucket": (0.0048, 0.0288, 0.0225, -0.1695, 0.9434),
+}
+LEVERS: dict[str, tuple[float, ...]] = {
+    "boom": (0.0344, -0.1377, -0.0208, 0.2956),
+    "stick": (0.0312, 0.2751, 0.582, 0.0646),
+    "bucket": (0.0192, 0.0864, 0.045, -0.1695),
+}
 # The assembly branch that the source does not use closes too: the bucket's angle at the short end.
 OTHER_BRANCH_SHORT_END = 1.4377

@@ -281,24 +281,19 @@ def test_adding_a_shipped_id_is_refused_by_the_service(tmp_path: Path) -> None:
     assert "id" in err
 
 
-def serve(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [*COMMAND, "serve", *words], capture_output=True, text=True, timeout=60, check=False
-    )
-
-
 def test_serve_refuses_another_bind(tmp_path: Path) -> None:
-    done = serve("--data", str(tmp_path), "--host", "0.0.0.0")  # noqa: S104
-    assert done.returncode == 1
-    assert "127.0.0.1" in done.stderr
-    assert "Traceback" not in done.stderr
+    code, _, err = run("serve", "--data", str(tmp_path), "--host", "0.0.0.0")  # noqa: S104
+    assert code == 1
+    assert "127.0.0.1" in err
 
 
 def test_serve_refuses_a_taken_port(tmp_path: Path) -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
-        done = serve("--data", str(tmp_path), "--port", str(taken.getsockname()[1]))
+        command = [*COMMAND, "serve", "--data", str(tmp_path), "--port", str(taken.getsockname()[1])]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=180, check=False)
     assert done.returncode == 1
     assert "--port" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_settings_are_named_by_their_options(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -328,18 +323,17 @@ def test_serve_refuses_a_database_from_the_future(tmp_path: Path) -> None:
         connection.execute("update alembic_version set version_num = 'r9999'")
     connection.close()
     before = (tmp_path / "tipdatum.sqlite").read_bytes()
-    done = serve("--data", str(tmp_path), "--port", "0")
-    assert done.returncode == 1
-    assert "r9999" in done.stderr
-    assert "Traceback" not in done.stderr
+    code, _, err = run("serve", "--data", str(tmp_path), "--port", "0")
+    assert code == 1
+    assert "r9999" in err
     assert (tmp_path / "tipdatum.sqlite").read_bytes() == before
 
 
 def test_serve_refuses_what_is_no_database(tmp_path: Path) -> None:
     (tmp_path / "tipdatum.sqlite").write_bytes(b"not a database, " * 100)
-    done = serve("--data", str(tmp_path), "--port", "0")
-    assert done.returncode == 1
-    assert "Traceback" not in done.stderr
+    code, _, err = run("serve", "--data", str(tmp_path), "--port", "0")
+    assert code == 1
+    assert err.startswith("--data: ")
 
 
 def test_answers_are_not_held_back(tmp_path: Path) -> None:

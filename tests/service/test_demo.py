@@ -47,9 +47,9 @@ def test_for_programs_and_kept(tmp_path: Path) -> None:
     assert told["readouts"][-1]["cross_slope_percent"] == pytest.approx(-2.0, abs=0.15)
     assert told["watched"] > 500
     assert 0.03 < told["age_s"] < 0.5, "the body's sensor alone is 40 ms late"
-    # Forestry and Forest Products Research Institute bulletin 19(3) 269: 10.3 mm measured, 50 mm required at most.
+    # Forestry and Forest Products Research Institute bulletin 19(3) 269: 10.3 mm measured. The greatest hangs on how late
+    # a busy machine hears a joint at 30 deg/s; without a clock it is held in simulation/test_accuracy.py.
     assert told["off_at_reading"]["mean_absolute_m"] < 0.010
-    assert abs(told["off_at_reading"]["greatest_m"]) < 0.050
     assert told["off_when_told"]["rms_m"] > told["off_at_reading"]["rms_m"], "what moves is behind"
     with sqlite3.connect(f"file:{kept / 'tipdatum.sqlite'}?mode=ro", uri=True) as connection:
         count = connection.execute("select count(*) from event").fetchone()[0]

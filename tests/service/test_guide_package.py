@@ -17,7 +17,9 @@ def test_the_programs(tmp_path: Path) -> None:
         [sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False
     )
     assert done.returncode == 0, done.stderr
-    lines = done.stdout.splitlines()
+    *lines, varied = done.stdout.splitlines()
+    assert 0.0 < float(varied.split()[0]) < 0.05
+    assert varied.endswith(" True"), "a stick off by 3 mm is still a machine"
     assert lines[0].startswith("{'boom': ["), lines[0]
     assert float(lines[1].split()[0]) < 0.0, "the edge stands below the boom foot pin"
     assert lines[2].startswith("beyond-joint stick stick: expected ")

@@ -3,21 +3,14 @@
 import json
 import sqlite3
 from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
-from service.book import payloads as p
-from service.book.keeper import Keeper
-from service.book.profiles import Profiles
-from service.book.requests import BenchmarkIn, JobIn
-from service.book.state import JobState
 from service.cli import app
-from service.store import open_database, utc_now
 
-FILE = "tipdatum.sqlite"
+from .on_disk import FILE, two_jobs
 
 
 def run(*words: object) -> tuple[int, str, str]:
@@ -29,22 +22,7 @@ def run(*words: object) -> tuple[int, str, str]:
 @pytest.fixture
 def data(tmp_path: Path) -> Path:
     """Two jobs: pump-house with four entries, well with one."""
-    folder = tmp_path / "data"
-    folder.mkdir()
-    with open_database(f"sqlite:///{folder / FILE}") as database:
-        keeper = Keeper(database, Profiles(database, utc_now))
-        for job in ("pump-house", "well"):
-            asked = JobIn(id=job, name=f"The {job}", units="m")
-            first = p.JobOpened(name=asked.name, units="m", datum="", rules=asked.rules)
-            keeper.open_job(job, asked, first, "local", key=None, request_hash="x")
-        for name in ("slab", "rim", "nail"):
-            point = BenchmarkIn(name=name, elevation=100.0, units="m")
-            made = p.BenchmarkDeclared(name=name, elevation_m=100.0, entered="100 m")
-            keeper.record(
-                "pump-house", point, partial(_always, made), "local", after=lambda _s: None, key=None,
-                request_hash="x", expected_seq=None,
-            )  # fmt: skip
-    return folder
+    return two_jobs(tmp_path / "data", ("slab", "rim", "nail"))
 
 
 @pytest.fixture
@@ -52,10 +30,6 @@ def exported(data: Path, tmp_path: Path) -> Path:
     out = tmp_path / "record.json"
     assert run("export", "pump-house", "--data", data, "--format", "json", "-o", out)[0] == 0
     return out
-
-
-def _always(made: p.BenchmarkDeclared, _state: JobState, _seq: int) -> p.BenchmarkDeclared:
-    return made
 
 
 def alter(data: Path, statement: str) -> None:

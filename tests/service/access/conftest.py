@@ -1,15 +1,21 @@
 """One service a module, with a holder of every role; a test that changes a holder makes one of its own."""
 
 from collections.abc import Iterator
+from zlib import crc32
 
 import pytest
+
+from tests.service.postgres import own_schema
 
 from .making import ADMINISTRATOR, BUILDER, OPERATOR, VIEWER, Site
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    with Site(tmp_path_factory.mktemp("data")) as opened:
+def site(
+    store_kind: str, request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Site]:
+    shared = own_schema(request.getfixturevalue("own_postgres")) if store_kind == "postgresql" else None
+    with Site(tmp_path_factory.mktemp("data"), database=shared) as opened:
         yield opened
 
 
@@ -37,4 +43,4 @@ def administrator(site: Site) -> str:
 @pytest.fixture
 def name(request: pytest.FixtureRequest) -> str:
     """A holder's name that no other test takes."""
-    return str(request.node.name)[:60]
+    return f"{request.node.originalname[:40]} {crc32(request.node.name.encode()):08x}"

@@ -24,6 +24,8 @@ from .making import (
     taken_apart,
 )
 
+ON_EVERY_DATABASE = True
+
 WHO = "/v1/sessions/current"
 
 

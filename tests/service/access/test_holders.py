@@ -10,8 +10,11 @@ import pytest
 from kinematics.errors import Refused
 from service.access.holders import Holders, Issued
 from service.store import open_database
+from tests.service.postgres import own_schema
 
 from .making import ADMINISTRATOR, BUILDER, OPERATOR, VIEWER, Clock
+
+ON_EVERY_DATABASE = True
 
 
 @pytest.fixture
@@ -20,8 +23,16 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def holders(tmp_path: Path, clock: Clock) -> Iterator[Holders]:
-    with open_database(f"sqlite:///{tmp_path / 'tipdatum.sqlite'}") as database:
+def address(store_kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Of a fresh database."""
+    if store_kind == "postgresql":
+        return own_schema(request.getfixturevalue("own_postgres"))
+    return f"sqlite:///{tmp_path / 'tipdatum.sqlite'}"
+
+
+@pytest.fixture
+def holders(address: str, clock: Clock) -> Iterator[Holders]:
+    with open_database(address) as database:
         yield Holders(database, clock)
 
 
@@ -144,21 +155,20 @@ def test_what_has_ended_does_not_come_back(holders: Holders, clock: Clock) -> No
     assert (new.ended_utc, new.expires_utc) == (None, None)
 
 
-def test_one_of_two_that_take_a_name_at_once(tmp_path: Path) -> None:
-    """Two administrators, each with a process of its own on the same file."""
-    url = f"sqlite:///{tmp_path / 'tipdatum.sqlite'}"
+def test_one_of_two_that_take_a_name_at_once(address: str) -> None:
+    """Two administrators, each with a process of its own on the same database."""
     start = Barrier(2)
     done: list[Issued | list[str]] = []
 
     def take() -> None:
-        with open_database(url) as database:
+        with open_database(address) as database:
             start.wait(30)
             try:
                 done.append(Holders(database, Clock()).create("anna", [VIEWER], [], None))
             except Refused as refused:
                 done.append([fault.code for fault in refused.faults])
 
-    open_database(url).close()
+    open_database(address).close()
     threads = [Thread(target=take) for _ in range(2)]
     for thread in threads:
         thread.start()

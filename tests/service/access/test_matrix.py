@@ -17,12 +17,16 @@ from .making import ADMINISTRATOR, BUILDER, OPERATOR, VIEWER, Site, forged, outc
 ANYBODY = "anybody"
 ALL = frozenset({"viewer", "operator", "builder", "administrator", "both"})
 PAGES = (
-    "/", "/guide", "/guide/{name}", "/sign-in", "/page/{name}", "/docs", "/docs/oauth2-redirect", "/openapi.json",
-    "/static-offline-docs", "/v1/health",
+    "/", "/guide", "/guide/{name}", "/guide/figures/{name}",
+    "/sign-in", "/seat", "/classroom", "/workshop", "/page/{name}",
+    "/docs", "/docs/oauth2-redirect",
+    "/openapi.json", "/static-offline-docs", "/v1/health", "/v1/alive",
 )  # fmt: skip
 COMPUTING = (
     "poses", "pose-columns", "sensitivities", "placements", "passes", "corrections", "error-budgets", "profile-checks",
-    "calibrations", "explanations", "drawings",
+    "digging-envelopes", "linkage-courses", "tool-forces",
+    "calibrations", "explanations", "drawings", "models", "pin-surveys", "dig-steps", "digs",
+    "lessons/{lesson}/answers",
     "jobs/{job}/readouts", "jobs/{job}/explanations", "jobs/{job}/uncertainties",
     "jobs/{job}/fitting/verdicts", "jobs/{job}/fitting/zeros",
 )  # fmt: skip
@@ -31,12 +35,17 @@ RECORDING = (
     "turning-points", "strikes", "targets", "stations", "rules", "estimates", "withdrawals", "seats",
     "acknowledgements", "checks", "rod-checks", "wear-checks", "laser-tests", "certificates",
 )  # fmt: skip
+BUILDING = (
+    "machines", "attachments", "calibrations/applied", "calibrations/{calibration_id}/roll-backs",
+    "studies", "studies/{study}/stops", "studies/{study}/resumptions",
+)  # fmt: skip
 FILLED = {
     "job": "pump-house", "profile_id": "crawler-14t", "revision": "0" * 64, "kind": "machine", "seq": "1",
-    "calibration_id": "none",
+    "calibration_id": "none", "class": "monday", "lesson": "curl", "study": "none",
 }  # fmt: skip
 FILES = {
     "/guide/{name}": "/guide/words",
+    "/guide/figures/{name}": "/guide/figures/net.svg",
     "/page/{name}": "/page/ink.css",
     "/static-offline-docs": "/static-offline-docs/swagger-ui.css",
 }
@@ -62,14 +71,14 @@ def let_in(method: str, path: str) -> frozenset[str] | str:
             return ALL
         case "GET", "holders":
             return frozenset({"administrator"})
-        case "GET", _ if path.startswith("/v1/"):
+        case "GET", _ if path.startswith("/v1/") or path == "/metrics":
             return ALL
         case "POST", _ if resource in COMPUTING:
             return ALL
-        case "POST", "machines" | "attachments":
+        case "POST", _ if resource in BUILDING:
             return frozenset({"builder", "both", "administrator"})
-        case "POST", "calibrations/applied" | "calibrations/{calibration_id}/roll-backs":
-            return frozenset({"builder", "both", "administrator"})
+        case "POST", "classes/{class}/digs":
+            return frozenset({"operator", "both", "administrator"})
         case "POST", _ if resource == "jobs" or resource.removeprefix("jobs/{job}/") in RECORDING:
             return frozenset({"operator", "both", "administrator"})
     raise AssertionError(f"nobody has said here who may {method} {path}")

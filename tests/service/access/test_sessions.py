@@ -9,6 +9,8 @@ from tests.service.door.making import Door, service
 
 from .making import HOST, OPERATOR, ORIGIN, VIEWER, Headers, Site, code_of, outcome, shown
 
+ON_EVERY_DATABASE = True
+
 WHO = "/v1/sessions/current"
 JOBS = "/v1/jobs"
 FOREIGN = [

@@ -8,13 +8,15 @@ from fastapi import FastAPI
 
 from service.app import create_app
 from service.settings import Settings
+from tests.service.postgres import own_schema
 
 from .doing import Client, JobDoer, opened
 
 
 @pytest.fixture(scope="module")
-def app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
-    return create_app(Settings(data_folder=tmp_path_factory.mktemp("data")))
+def app(store_kind: str, request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    shared = own_schema(request.getfixturevalue("own_postgres")) if store_kind == "postgresql" else None
+    return create_app(Settings(data_folder=tmp_path_factory.mktemp("data"), database=shared))
 
 
 @pytest.fixture(scope="module")

@@ -181,6 +181,16 @@ def pairs() -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
+def spanning() -> list[tuple[str, str]]:
+    """Of these, some two for each machine and at least one for each attachment: what takes long need not see all."""
+    tools = {machine: [tool for carrier, tool in pairs() if carrier == machine] for machine in MACHINES}
+    ends = {(machine, some[k]) for machine, some in tools.items() for k in (0, -1)}
+    rare = {next(each for each in pairs() if each[1] == tool) for _, tool in pairs()}
+    chosen = sorted(ends | rare)
+    assert {machine for machine, _ in chosen} == {*MACHINES}
+    return chosen
+
+
 def random_pose(rng: np.random.Generator, assembly: Assembly) -> Pose:
     while True:
         angles = {name: rng.uniform(span.low, span.high) for name, span in assembly.ranges.items()}

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from kinematics.units import LengthUnit, show
+from service.api.sensitivities import POINTS_IN_WORDS
 
 from .doing import JobDoer, Json, edge_at, metres
 
@@ -127,6 +128,60 @@ def test_teeth_and_what_then_stands_too_deep(job: Opener) -> None:
                     f"{show(deep - 0.03, LengthUnit.M)} below the floor limit"
                 )
     assert warned
+
+
+@pytest.mark.parametrize("along", [0.0, 4.0])
+def test_the_point_that_is_asked_for(dug: JobDoer, along: float) -> None:
+    """Corners of an edge that leans stand apart: the advice asked for one brings that one to the target, and says so."""
+    dug.touch(-1.62)
+    dug.target("drain", 0.9, along_percent=along)
+    if along:
+        dug.station("drain", 3.0, leaning(4.0, -7.0))
+    pose = after(leaning(4.0, -7.0), "boom", 12.0)
+    moves = set()
+    for point in ("left", "centre", "right"):
+        told = dug.read(pose, "drain", edge_point=point)
+        assert told["edge_point"] == point
+        boom = told["corrections"][0]
+        assert boom["reaches"]
+        moves.add(round(boom["move_deg"], 6))
+        there = dug.read(after(pose, "boom", boom["angle_deg"]), "drain")["points"][point]["cut_fill"]
+        assert abs(there["above_target"]["m"]) <= LANDS_M
+        short = dug.read(after(pose, "stick", -50.0), "drain", edge_point=point)["corrections"]
+        for each in short:
+            assert each["reaches"] or f"the {POINTS_IN_WORDS[point]} stays" in each["words"]
+    assert len(moves) == 3
+    assert dug.read(pose, "drain")["edge_point"] == "centre"
+    assert (
+        dug.read(pose, "drain")["corrections"] == dug.read(pose, "drain", edge_point="centre")["corrections"]
+    )
+
+
+@pytest.mark.parametrize(("units", "shown"), [("m", "mm"), ("mm", "mm"), ("ft", "ft"), ("ftin", '"')])
+def test_warnings_in_the_units_of_the_job(job: Opener, units: str, shown: str) -> None:
+    """Parts of the bucket by their names in the trade, lengths in the job's units: in mm where these are metres."""
+    pit = job(units).equipped(attachment="digging-1500")
+    pose = {
+        "angles_deg": {"boom": 2.0, "stick": -90.0, "bucket": 60.0},
+        "attitude_deg": {"pitch": 0.0, "roll": 0.0},
+    }
+    pit.post("touches", {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": pose})
+    half_inch: dict[str, Any] = {"m": 0.0127, "mm": 12.7, "ft": 0.0417, "ftin": '1/2"'}
+    pit.target("footing", 0.0, floor_limit_below=half_inch[units])
+    warned = {each["code"]: each for each in pit.read(pose, "footing")["warnings"]}
+    for code in ("past-target", "below-floor-limit"):
+        assert "tooth" in warned[code]["found"], "digging-1500 has teeth"
+        assert "tooth_" not in warned[code]["found"]
+    for words in (warned["past-target"]["found"], warned["past-target"]["expected"]):
+        assert f"{shown} below" in words
+        assert shown == "mm" or " mm" not in words
+
+
+def test_a_cross_slope_of_nothing_has_no_sign(dug: JobDoer) -> None:
+    dug.touch(-1.62)
+    dug.target("footing", 1.0)
+    told = dug.read(edge_at(-2.5, -85.0, 4.0), "footing")["tilt_for_cross_slope"]
+    assert told["words"].endswith("for a cross-slope of 0.0 %; then read the height again")
 
 
 def test_none_without_a_number(dug: JobDoer) -> None:

@@ -27,6 +27,8 @@ from .touching import (
     touches,
 )
 
+ON_EVERY_DATABASE = True
+
 # The readings are exact: what is left is the fit's own stop, far below what a file's text can say (1e-4 deg).
 EXACT_DEG = 1e-6
 WRITTEN_DEG = 0.6e-4

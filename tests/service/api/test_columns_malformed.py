@@ -103,9 +103,9 @@ def test_a_hundred_places_and_quickly(client: Client, value: str) -> None:
     angles = {"pitch": 0, "roll": 0, "boom": [1], "stick": -90, "bucket": 30, "tilt": 0}
     text = json.dumps(as_json(angles))
     text = text.replace("[1]", f"[{', '.join([value] * 100_000)}]")
-    start = time.perf_counter()
+    start = time.process_time()  # of this process, which serves too: not of whatever else runs
     answer = client.raw(PATH, text, 422)
-    assert time.perf_counter() - start < 5.0, "a model a number would take minutes"
+    assert time.process_time() - start < 5.0, "a model a number would take minutes"
     assert len(answer["errors"]) == 100
     assert answer["errors"][0]["pointer"] == "/angles_deg/boom/0"
 

@@ -378,10 +378,14 @@ def test_refused(client: Client) -> None:
 def test_the_guide(tmp_path: Path) -> None:
     bash = need_program("bash")
     need_program("curl")
-    [command] = re.findall(r"^```sh\n(.*?)^```$", GUIDE, flags=re.DOTALL | re.MULTILINE)
+    commands = re.findall(r"^```sh\n(.*?)^```$", GUIDE, flags=re.DOTALL | re.MULTILINE)
     with service(tmp_path / "data") as address:
-        script = command.replace("localhost:8311", address)
-        subprocess.run([bash, "-euo", "pipefail", "-c", script], check=True, timeout=120, cwd=tmp_path)
+        for command in commands:
+            script = command.replace("localhost:8311", address)
+            subprocess.run([bash, "-euo", "pipefail", "-c", script], check=True, timeout=120, cwd=tmp_path)
+    dig = ET.parse(tmp_path / "dig.svg").getroot()  # noqa: S314  # our own
+    assert {each.get("data-ground") for each in dig.iter(f"{SVG}path")} >= {"earth", "surface", "wanted"}
+    command = commands[0]
     root = ET.parse(tmp_path / "pose.svg").getroot()  # noqa: S314  # our own
     body = json.loads(command.partition("-d '")[2].rpartition("'")[0])
     assert body["title"] in words(root)

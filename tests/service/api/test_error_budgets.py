@@ -56,6 +56,29 @@ def test_the_map_is_the_formulas(client: Client) -> None:
     assert "Advisory only" in found["advisory"]
 
 
+def test_any_place_is_told_in_full(client: Client) -> None:
+    """As the map has it there; one beyond the zone, or where the arm does not get, is refused at its place."""
+    found = client.post(PATH, asked(cell={"row": 3, "column": 4}), 200)
+    cell = found["cell"]
+    assert cell["standard_mm"] == pytest.approx(found["standard_mm"][3][4], abs=SIZE_MM)
+    assert (cell["reach"]["m"], cell["depth"]["m"]) == pytest.approx(
+        (found["reach_m"][4], found["depth_m"][3])
+    )
+    squares = sum(math.copysign(part["standard_mm"] ** 2, part["standard_mm"]) for part in cell["parts"])
+    assert math.sqrt(squares) == pytest.approx(cell["standard_mm"], rel=1e-9)
+    assert found["reach_shown"][4] == cell["reach"]["shown"] == "5.000 m"
+    assert found["down_shown"][3] == cell["depth"]["shown"]
+    assert client.post(PATH, BODY, 200)["cell"] is None
+    assert client.refused(PATH, asked(cell={"row": 8, "column": 9}), 422) == {
+        "/cell/row": "out-of-range", "/cell/column": "out-of-range",
+    }  # fmt: skip
+    gap = next(
+        (i, j) for i, row in enumerate(found["standard_mm"]) for j, size in enumerate(row) if size is None
+    )
+    told = client.post(PATH, asked(cell={"row": gap[0], "column": gap[1]}), 422)
+    assert [each["pointer"] for each in told["errors"]] == ["/cell"]
+
+
 def test_depths_and_heights_in_any_units_are_one(client: Client) -> None:
     first = client.post(PATH, BODY, 200)
     zone = {

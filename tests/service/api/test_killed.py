@@ -1,11 +1,9 @@
 """Acknowledged means on disk: the whole service is killed ten times while requests run."""
 
-import os
 import random
 import select
 import signal
 import subprocess
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,34 +13,32 @@ import httpx
 import pytest
 
 from service.store import events, open_database, verify_chain
+from tests.service.forked import Forked
+from tests.service.running import started
 
 from .doing import edge_at
 
 KILLS = 10
 PATIENCE_S = 60.0
 BODY = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": edge_at(-1.62)}
-ROOT = Path(__file__).parents[3]
 
 pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="the kill needs SIGKILL")
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[tuple["subprocess.Popen[bytes]", httpx.Client]]:
+def serving(folder: Path) -> Iterator[tuple["subprocess.Popen[str] | Forked", httpx.Client]]:
     """A service in a process of its own, and a client once it answers."""
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("TIPDATUM_")}
-    environment["PYTHONPATH"] = str(ROOT)
-    command = [sys.executable, "-m", "service.cli", "serve", "--data", str(folder), "--port", "0"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, env=environment, cwd=folder) as process:
+    with started("serve", "--data", str(folder), "--port", "0") as process:
         try:
             assert process.stdout is not None
             ready, _, _ = select.select([process.stdout], [], [], PATIENCE_S)
             assert ready, "the service did not say its address"
-            line = process.stdout.readline().decode()
+            line = process.stdout.readline()
             [address] = [word for word in line.split() if word.startswith("http://")]
             with httpx.Client(base_url=address, timeout=PATIENCE_S, trust_env=False) as client:
                 yield process, client
         finally:
-            process.kill()
+            process.send_signal(signal.SIGKILL)
 
 
 def log_of(client: httpx.Client) -> dict[int, str]:

@@ -10,6 +10,8 @@ from service.prompt import verdict_of
 
 from .doing import Client, Json, faults
 
+ON_EVERY_DATABASE = True
+
 OWN = """schema = 1
 kind = "machine"
 id = "ID"
@@ -188,3 +190,19 @@ def test_both_that_are_unknown_are_told_at_once(client: Client, path: str) -> No
     body = described["components"]["schemas"][schema["$ref"].rpartition("/")[2]]["examples"][0]
     found = client.refused(f"/v1/{path}", body | {"machine": "none", "attachment": "nor-this"}, 422)
     assert found == {"/machine": "unknown-machine", "/attachment": "unknown-attachment"}
+
+
+def test_a_revision_follows_the_one_that_was_read(client: Client) -> None:
+    """Measured again beside somebody else: the second of two is refused, and nothing of the first is lost."""
+    first = client.post("/v1/machines", own("again", "by tape"))
+    tag = client.http.get("/v1/machines/again").headers["etag"]
+    assert tag == f'"{first["revision"]}"'
+    second = client.post("/v1/machines", own("again", "by laser"), if_match=tag)
+    assert client.post("/v1/machines", own("again", "by laser"), if_match=tag) == second, "sent again"
+    assert client.refused("/v1/machines", own("again", "by eye"), 412, if_match=tag) == {
+        "": "revision-mismatch"
+    }
+    assert client.get("/v1/machines/again")["revision"] == second["revision"]
+    assert client.refused("/v1/machines", own("none-yet"), 412, if_match=tag) == {"": "revision-mismatch"}
+    assert [*client.refused("/v1/machines", own("again"), 400, if_match='"12"').values()] == ["bad-header"]
+    assert len(client.get("/v1/machines/again/revisions")) == 2

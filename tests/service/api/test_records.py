@@ -8,6 +8,8 @@ from tests.tolerances import NOISE_M
 
 from .doing import Client, JobDoer, edge_at, faults, fitted, metres
 
+ON_EVERY_DATABASE = True
+
 Opener = Callable[..., JobDoer]
 TOUCH = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": edge_at(-1.62)}
 
@@ -34,6 +36,9 @@ def test_the_level_book_reads_what_was_read(dug: JobDoer) -> None:
     dug.touch(-1.625, purpose="check")
     book = dug.get("level-book")
     rows = {row["seq"]: row for row in book["rows"]}
+    assert [(seq, row["edge_point"]) for seq, row in rows.items() if row["edge_point"] is not None] == [
+        (6, "centre"), (7, "centre"), (8, "centre"),
+    ]  # fmt: skip
     assert metres(book["misclosure"]) == pytest.approx(-0.005, abs=NOISE_M)
     # Backsight 2.75 on the slab; foresights 3.03 on the stone and 2.755 closing, by hand from plane 102.75.
     assert metres(rows[6]["staff"]) == pytest.approx(2.75, abs=NOISE_M)

@@ -5,7 +5,11 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
+from service.store import Database, WriteContended
+
 from .doing import Client, JobDoer, Json, edge_at, faults
+
+ON_EVERY_DATABASE = True
 
 Opener = Callable[..., JobDoer]
 TOUCH = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": edge_at(-1.62)}
@@ -148,3 +152,18 @@ def test_another_zone_is_the_same_instant(dug: JobDoer, seconds: float) -> None:
     given = datetime.now(UTC).astimezone(zone).isoformat()
     recorded = dug.post("touches", TOUCH | {"observed_at": given})
     assert datetime.fromisoformat(recorded["observed_utc"]) == datetime.fromisoformat(given)
+
+
+def test_who_loses_to_others_without_end_is_told_to_send_it_again(
+    dug: JobDoer, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lost(_database: Database, _work: object) -> None:
+        raise WriteContended("a database", 20)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Database, "write", lost)
+        answer = client.http.post(f"/v1/jobs/{dug.id}/moves", json={}, headers={"Idempotency-Key": "k"})
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "1")
+    assert faults(answer.json(), 503) == {"": "contended"}
+    assert "a database" not in answer.text
+    assert dug.post("moves", {}, Idempotency_Key="k")["replayed"] is False

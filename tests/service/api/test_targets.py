@@ -47,6 +47,13 @@ def test_targets_refused_with_every_fault(dug: JobDoer) -> None:
         "/overdig": "negative-overdig", "/tolerance": "tolerance-not-positive"
     }  # fmt: skip
     assert dug.refused("targets", fresh | {"layers": []}, 422) == {"/layers": "wrong-length"}
+    # What can be read is judged beside what cannot.
+    unread = fresh | {"layers": [{"name": "x", "thickness": "0,1"}], "overdig": -0.1, "tolerance": 0.0}
+    assert dug.refused("targets", unread, 422) == {
+        "/layers/0/thickness": "not-a-number",
+        "/overdig": "negative-overdig",
+        "/tolerance": "tolerance-not-positive",
+    }
     wrong = body | {"benchmark": "rim", "overdig": "a", "layers": [{"name": "x", "thickness": "b"}]}
     assert dug.refused("targets", wrong, 422) == {
         "/name": "name-taken", "/benchmark": "unknown-benchmark", "/overdig": "not-a-number",

@@ -8,6 +8,8 @@ from tests.tolerances import NOISE_M
 
 from .doing import JobDoer, edge_at, metres
 
+ON_EVERY_DATABASE = True
+
 Opener = Callable[..., JobDoer]
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from kinematics.errors import Refused
@@ -135,9 +135,16 @@ def test_heads_noted_elsewhere() -> None:
     assert verdict(text(made), Head(4, made[4].hash)) == (4, "other-chain")
 
 
+def _alike(line: str, changed: str) -> bool:
+    try:
+        return bool(json.loads(line.rstrip(",\n")) == json.loads(changed.rstrip(",\n")))
+    except ValueError:
+        return False
+
+
 @given(st.integers(0, 5), st.data())
 def test_any_letter_changed_anywhere_is_noticed(which: int, data: st.DataObject) -> None:
-    """In the line of an entry: refused as no record, or told as broken."""
+    """In the line of an entry: refused as no record, or told as broken; 1e0 for 1.0 is the same entry."""
     whole = text()
     lines = whole.splitlines(keepends=True)
     first = next(i for i, line in enumerate(lines) if line.startswith('{"actor"'))
@@ -147,6 +154,7 @@ def test_any_letter_changed_anywhere_is_noticed(which: int, data: st.DataObject)
     if letter == line[at]:
         return
     lines[first + which] = line[:at] + letter + line[at + 1 :]
+    assume(not _alike(line, lines[first + which]))
     try:
         record = read_record("".join(lines))
     except Refused:

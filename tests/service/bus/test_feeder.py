@@ -15,7 +15,8 @@ from websockets.http11 import Request, Response
 from websockets.sync.server import Server, ServerConnection, serve
 
 from kinematics.errors import Refused
-from service.bus.feeder import MOST_IN_FRAME, Feeder, door
+from service.bus.any_feeder import MOST_IN_FRAME
+from service.bus.feeder import Feeder, door
 
 WELCOME = {
     "job": "pit",

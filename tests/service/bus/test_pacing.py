@@ -70,6 +70,20 @@ def test_each_in_its_time_wherever_a_log_starts(speed: float, begin: float) -> N
         assert said["at_s"] <= now + 1e-6, "never ahead of the clock"
 
 
+def test_a_pause_begins_after_what_was_poured_last() -> None:
+    clock = Clock()
+    pacer = Pacer(0.0, 1.0, clock, clock.sleep)
+    clock.now += 0.5  # held up, so that nothing was waited for
+    assert pacer.due(0.4)
+    assert not pacer.due(0.6)
+    poured_at = pacer.unix_at(0.4)
+    pacer.slip(2.0)
+    # Seconds since 1970 in double precision.
+    assert pacer.t_at(poured_at - 0.1) == pytest.approx(0.3, abs=1e-6)
+    assert pacer.t_at(poured_at + 1.0) == pytest.approx(0.4, abs=1e-6)
+    assert pacer.t_at(poured_at + 2.1) == pytest.approx(0.5, abs=1e-6)
+
+
 def test_what_a_frame_told_of_its_age_makes_a_reading_older() -> None:
     """30 ms told and 10 ms in the machine's file, which the service takes off by itself: 20 ms earlier."""
     late = Reading(0.0, {"sensor": "boom", "deg": 1.0}, 0.03)

@@ -23,7 +23,7 @@ PAGES = sorted(path.stem for path in GUIDE.glob("*.md"))
 # Where codes come from that an answer can hold, and the words that are codes of refusals.
 SOURCES = [
     *(path for room in ("access", "api", "book") for path in sorted((ROOT / "service" / room).glob("*.py"))),
-    *sorted((ROOT / "machine_profiles").glob("*.py")), ROOT / "service" / "text.py", ROOT / "service" / "problems.py",
+    *sorted((ROOT / "machine_profiles").rglob("*.py")), ROOT / "service" / "text.py", ROOT / "service" / "problems.py",
     *(path for path in sorted((ROOT / "kinematics").glob("*.py")) if path.name not in {"levelbook.py", "units.py"}),
 ]  # fmt: skip
 
@@ -37,11 +37,15 @@ class Links(HTMLParser):
         self.ids: list[str] = []
         self.tags: set[str] = set()
         self.attributes: set[str] = set()
+        self.pictures: list[tuple[str, str]] = []
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.add(tag)
         self.attributes |= {name for name, _ in attrs}
+        if tag == "img":
+            given = dict(attrs)
+            self.pictures.append((given.get("src") or "", given.get("alt") or ""))
         for name, value in attrs:
             if name in {"src", "href", "action", "data", "srcset", "poster"} and value is not None:
                 self.addresses.append(value)
@@ -150,7 +154,10 @@ def test_its_parts_come_with_the_package(door: Door) -> None:
 @pytest.mark.parametrize("path", ["/", "/guide", *(f"/guide/{name}" for name in PAGES)])
 def test_our_own_pages_have_no_script(door: Door, path: str) -> None:
     links = Links(page(door, path))
-    assert not links.tags & {"script", "style", "iframe", "form", "img", "object"}
+    assert not links.tags & {"script", "style", "iframe", "form", "object"}
+    for source, words in links.pictures:
+        assert source.startswith("/guide/figures/"), source
+        assert len(words.split()) > 5, "a picture that says nothing to who cannot see it"
     assert not {name for name in links.attributes if name == "style" or name.startswith("on")}
     assert len(links.ids) == len(set(links.ids)), "two headings of one name"
     assert "script-src" not in policy_of(door.ask("GET", path))
@@ -168,6 +175,12 @@ def test_files_of_the_pages(door: Door, name: str, kind: str) -> None:
     assert answer.content == (ROOT / "service" / "page" / name).read_bytes()
     assert "http://" not in answer.text.replace("http://www.w3.org/2000/svg", "")
     assert "https://" not in answer.text
+
+
+def test_all_pages_together_are_light() -> None:
+    """600 kB for a link at the edge of a field: everything that pages load, uncompressed."""
+    every = sum(each.stat().st_size for each in (ROOT / "service" / "page").iterdir())
+    assert 100_000 < every < 600_000
 
 
 @pytest.mark.parametrize("path", ["/page/ink.css", "/page/sign-in.js", "/sign-in", "/guide/cautions", "/"])
@@ -207,6 +220,23 @@ def test_no_other_file_is_served(door: Door, name: str) -> None:
 @pytest.mark.parametrize("path", ["/page/ink.css", "/sign-in"])
 def test_files_are_only_read(door: Door, method: str, path: str) -> None:
     assert door.ask(method, path).status_code == 405
+
+
+@pytest.mark.parametrize("name", ["net.svg", "footing.svg"])
+def test_figures_of_the_guide(door: Door, name: str) -> None:
+    answer = door.ask("GET", f"/guide/figures/{name}")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "image/svg+xml"
+    assert answer.content == (GUIDE / "figures" / name).read_bytes()
+    assert answer.text.replace("http://www.w3.org/2000/svg", "").count("://") == 0
+    assert "<script" not in answer.text
+
+
+@pytest.mark.parametrize(
+    "name", ["none.svg", "..%2fnotebook.md", "net.png", "Net.svg", "net.svg%00", "net.svg/", ""]
+)
+def test_no_other_figure_is_served(door: Door, name: str) -> None:
+    assert door.ask("GET", f"/guide/figures/{name}").status_code == 404
 
 
 def test_the_index_lists_every_page(door: Door) -> None:
@@ -270,9 +300,12 @@ def test_read_in_the_sun_and_at_night(door: Door) -> None:
     text = door.ask("GET", "/page/ink.css").text
     inks = [
         dict(re.findall(r"--(\w+):(#[0-9a-f]{6})", palette))
-        for palette in re.findall(r":root\{([^}]+)\}", text)
+        for palette in re.findall(r":root[^{]*\{(--ink[^}]+)\}", text)
     ]
-    assert len(inks) == 2, "day and night"
+    assert [each["paper"] for each in inks] == ["#f6f3ea", "#16150f", "#16150f"], (
+        "day, night, and night asked for"
+    )
+    assert inks[1] == inks[2]
     for each in inks:
         for name, least in (("ink", 7.0), ("accent", 7.0), ("rule", 3.0)):
             ratio = contrast(each[name], each["paper"])

@@ -68,7 +68,7 @@ class _Server(uvicorn.Server):
 SETTLED_S = 0.06
 
 
-class _Http(Client):
+class OverHttp(Client):
     """The same client over a real connection."""
 
     def __init__(self, app: FastAPI, address: str) -> None:
@@ -84,7 +84,7 @@ class Door:
 
     def __init__(self, app: FastAPI, port: int, server: _Server) -> None:
         self.app, self.port, self.server = app, port, server
-        self.http = _Http(app, f"http://127.0.0.1:{port}")
+        self.http = OverHttp(app, f"http://127.0.0.1:{port}")
         self._names = iter(range(1000))
 
     @property

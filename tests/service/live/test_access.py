@@ -9,7 +9,7 @@ import pytest
 from service.access.caller import Role
 from service.access.holders import Holders
 from service.api import live
-from service.live import link
+from service.live import feeding
 from service.store import utc_now
 from tests.service.api.doing import Json
 
@@ -28,7 +28,7 @@ def guarded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Door]:
     with pytest.MonkeyPatch.context() as patch, serving(
         tmp_path_factory.mktemp("guarded"), access=True, **UNHURRIED
     ) as opened:  # fmt: skip
-        patch.setattr(link, "CHECK_EVERY_S", 0.2)
+        patch.setattr(feeding, "CHECK_EVERY_S", 0.2)
         patch.setattr(live, "CHECK_EVERY_S", 0.2)
         token = holders(opened).create("ada", [ADMINISTRATOR], [], None).credential.text
         opened.http.http.headers["authorization"] = f"Bearer {token}"

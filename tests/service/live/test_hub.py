@@ -87,6 +87,22 @@ def test_entries_while_the_sensors_are_read_anew() -> None:
     run(go())
 
 
+def test_a_log_that_has_lost_entries_is_followed() -> None:
+    """A server was set back to a backup: what was lost is not shown on."""
+    log = Log()
+
+    async def go() -> None:
+        log.told = state(SLAB, LASER)
+        hub, feed = await opened(log)
+        assert feed.receiver.striking is not None
+        log.told = state(SLAB)
+        hub.keep_up(feed)
+        assert feed.state is log.told
+        assert feed.receiver.striking is None
+
+    run(go())
+
+
 def test_a_feed_just_opened_is_not_idle() -> None:
     """By a clock that has run for days: dropped at once, its feeder would feed what no viewer looks at."""
 

@@ -15,7 +15,7 @@ from kinematics.sensor_set import SensorSet
 from service.access.caller import LOCAL
 from service.api.live_message import Watch
 from service.api.readout_plate import Press
-from service.api.readouts import Line, ReadoutOut
+from service.api.readouts import EdgePoint, Line, ReadoutOut
 from service.book.trusting import sets_of
 from service.live.clock import SenderClock
 from service.live.feed import Feed, Fitted
@@ -24,6 +24,7 @@ from tests.service.api.doing import JobDoer
 
 from .making import ATTACHMENT, MACHINE, Door, Json, dated, differences, said, sensed
 
+POINTS: dict[str, EdgePoint] = {"right": "right", "left tooth": "left"}
 # A figure for programs is told to a nanometre (deg, percent: as many places).
 PLACES = 1e-9
 PRINT, SET = Press.print, Press.set
@@ -32,7 +33,8 @@ WAYS = {
     "ft, teeth": (MACHINE, "trenching-600", "ft", "teeth"),
     "ftUS, rotator": (MACHINE, "tilt-rotator-1600", "ftUS", "edge"),
     "play": ("midi-8t", "coupled-900", "m", "teeth"), "wires": ("compact-1t8", "compact-bucket-400", "mm", "edge"),
-    "ftin": (MACHINE, "v-bucket-1200", "ftin", "edge"),
+    "ftin": (MACHINE, "v-bucket-1200", "ftin", "edge"), "right": (MACHINE, ATTACHMENT, "m", "edge"),
+    "left tooth": (MACHINE, "trenching-600", "mm", "teeth"),
 }  # fmt: skip
 
 
@@ -45,7 +47,10 @@ class Watched(Protocol):
 class Both:
     """The same readings seen by two feeds: one watched by the plate, one by the slow way."""
 
-    def __init__(self, door: Door, job: JobDoer, sensors: SensorSet, target: str | None, line: Line) -> None:
+    def __init__(
+        self, door: Door, job: JobDoer, sensors: SensorSet, target: str | None, line: Line,
+        point: EdgePoint = "centre",
+    ) -> None:  # fmt: skip
         keeper = door.app.state.keeper
         state = keeper.state(job.id)
         self.sensors, self.now = sensors, 1000.0
@@ -53,7 +58,8 @@ class Both:
         self.link = Link(SenderClock(self.now), LOCAL)
         self.link.clock.answer(self.link.clock.ask(self.now), 0.0, self.now)
         self.fast, self.slow = (
-            Watch(keeper, feed, target=target, line=line, station=None, caller=LOCAL) for feed in self.feeds
+            Watch(keeper, feed, target=target, line=line, point=point, station=None, caller=LOCAL)
+            for feed in self.feeds
         )
         self.slow._make_ready = lambda: None  # type: ignore[method-assign]
         self.printed = 0
@@ -106,7 +112,8 @@ def watched(door: Door) -> Watched:
             machine, attachment, units, line = WAYS[way]
             job = door.dug(units, machine, attachment, below=0.5)
             made[way, aimed] = Both(
-                door, job, sensed(machine, attachment), "footing" if aimed else None, line  # type: ignore[arg-type]
+                door, job, sensed(machine, attachment), "footing" if aimed else None, line,  # type: ignore[arg-type]
+                POINTS.get(way, "centre"),
             )  # fmt: skip
         return made[way, aimed]
 

@@ -51,12 +51,16 @@ def test_the_same_as_by_post(door: Door, machine: str, attachment: str, units: s
             Feeder(door, job) as feeder,
             Viewer(door, job, f"line={line}") as plain,
             Viewer(door, job, f"target=footing&line={line}") as aimed,
+            Viewer(door, job, f"target=footing&line={line}&edge_point=right") as right,
         ):
             assert set(feeder.welcome["sensors"]) == set(sensors.all)
             for found in poses:
                 await asyncio.gather(
-                    plain.told.next(_read), aimed.told.next(_read), feeder.say(said(found, sensors))
-                )
+                    plain.told.next(_read), aimed.told.next(_read), right.told.next(_read),
+                    feeder.say(said(found, sensors)),
+                )  # fmt: skip
+                wanted = by_post(job, found, line=line, target="footing", edge_point="right")
+                same(right.told.all[-1]["readout"], wanted)
                 same(plain.told.all[-1]["readout"], by_post(job, found, line=line))
                 same(aimed.told.all[-1]["readout"], by_post(job, found, line=line, target="footing"))
             # One by one: each frame is told, and once all have come it is the last pose again.
@@ -236,6 +240,7 @@ def test_no_number_without_machine_or_sensors(door: Door) -> None:
         ("rate_hz=nan", 422, "invalid-request"),
         ("rate_hz=1000", 422, "invalid-request"),
         ("line=lip", 422, "invalid-request"),
+        ("edge_point=tooth_left", 422, "invalid-request"),
         ("line=teeth", 422, "refused"),
         ("target=footing&station=3", 422, "refused"),
         ("station=3", 422, "refused"),

@@ -15,7 +15,7 @@ from service.book import payloads as p
 from service.book.requests import TouchIn
 from tests.service.api.doing import JobDoer, as_asked
 
-from .making import Door, Feeder, Json, at_rest, run, said, sensed
+from .making import Door, Feeder, Json, Viewer, at_rest, run, said, sensed
 from .test_feed import LASER, SLAB, state
 
 REST = at_rest()
@@ -144,6 +144,40 @@ def test_at_rest_moving_and_the_rest(door: Door) -> None:
             [told] = problem["errors"]
             assert told["pointer"] == "/pose/idler"
 
+    async def asked_earlier(job: JobDoer) -> None:
+        """Its request was long on its way, and the edge rests elsewhere by now; the next is late too, but at rest."""
+        async with Feeder(door, job) as feeder, Viewer(door, job) as viewer:
+            await viewer.socket.send('{"clock": 1}')
+            pressed = await viewer.told.first(lambda told: "clock" in told)
+            at = {name: pressed[name] for name in ("of", "at_s")}
+            await streaming(feeder, 0.3, creep_rad_s=0.2)
+            await streaming(feeder, 3.5)
+            before = job.get()["seq"]
+            problem = await post(job, "touches", TOUCH | {"asked_at": at}, 409, idempotency_key="late")
+            assert problem["type"].endswith("#asked-too-long-ago")
+            [told] = problem["errors"]
+            assert (told["pointer"], told["code"]) == ("/asked_at", "asked-too-long-ago")
+            assert told["numbers"]["age_s"] >= 3.5
+            assert 1.0 <= told["numbers"]["rested_s"] < told["numbers"]["age_s"]
+            assert job.get()["seq"] == before
+            for wrong, code in (
+                ({"of": "another"}, "clock-unknown"),
+                ({"at_s": at["at_s"] + 60}, "clock-ahead"),
+            ):
+                assert codes(await post(job, "touches", TOUCH | {"asked_at": at | wrong}, 422)) == {code}
+            assert codes(
+                await post(job, "touches", TOUCH | {"asked_at": at, "pose": as_asked(REST)}, 422)
+            ) == {"asked-with-pose"}
+            await viewer.socket.send('{"clock": 2}')
+            again = await viewer.told.first(lambda told: told.get("clock") == 2)
+            now = {name: again[name] for name in ("of", "at_s")}
+            # Longer on its way than the second that is read, and at rest ever since.
+            await streaming(feeder, 1.4)
+            touched = await post(job, "touches", TOUCH | {"asked_at": now}, 201, idempotency_key="late")
+            # Its answer was lost, and it was pressed again: the same request, whenever it was asked for.
+            once_more = await post(job, "touches", TOUCH | {"asked_at": at}, 201, idempotency_key="late")
+            assert once_more == touched | {"replayed": True}
+
     async def moved_on(job: JobDoer) -> None:
         """Rest before the tracks moved is none after it."""
         async with Feeder(door, job) as feeder:
@@ -167,13 +201,13 @@ def test_at_rest_moving_and_the_rest(door: Door) -> None:
         assert codes(problem) == {"no-pose"}
 
     async def all_of() -> None:
-        works: list[Any] = [still, moving, short, quiet, moved_on, none]
+        works: list[Any] = [still, moving, short, quiet, moved_on, none, asked_earlier]
         jobs = [await asyncio.to_thread(door.dug) for _ in works]
         for job in (jobs[0], jobs[5]):
             job.post("targets", job.target_body("apron", 1.0) | {"along_percent": 2.0})
         before = [job.get()["seq"] for job in jobs]
         await asyncio.gather(*(work(job) for work, job in zip(works, jobs, strict=True)))
-        for job, seq in zip(jobs[1:4] + jobs[5:], before[1:4] + before[5:], strict=True):
+        for job, seq in zip(jobs[1:4] + jobs[5:6], before[1:4] + before[5:6], strict=True):
             assert job.get()["seq"] == seq, "a refused request was recorded"
 
     run(all_of())

@@ -13,7 +13,7 @@ from starlette.requests import HTTPConnection
 
 from kinematics.crossing_seen import CrossingSeen
 from kinematics.striking import InPlane
-from service.access.caller import LOCAL, Caller
+from service.access.caller import LOCAL
 from service.api.standing import still_allowed
 from service.book import payloads as p
 from service.live import strikes
@@ -46,8 +46,8 @@ class Keeper:
 def keeper(monkeypatch: pytest.MonkeyPatch) -> Keeper:
     made = Keeper()
 
-    def record(_keeper: Any, _job: str, _asked: Any, caller: Caller, _state: Any) -> tuple[Any, int]:
-        made.recorded.append(caller.name)
+    def record(_keeper: Any, _job: str, _asked: Any, last: Waiting, *_: Any) -> tuple[Any, int]:
+        made.recorded.append(last.link.caller.name)
         return SimpleNamespace(taken=True, because=(), role="sets the laser plane"), 12
 
     monkeypatch.setattr(strikes, "_record", record)
@@ -61,6 +61,7 @@ def feed() -> Feed:
 
 
 def judge(keeper: Keeper, feed: Feed, now: float) -> None:
+    feed.receiver.crossed(now)  # as whoever has crossings judged looks for them before
     asyncio.run(strikes.judge(keeper, feed, [], now))  # type: ignore[arg-type]  # as much of a keeper as it asks
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from service.store import Database, open_database
+from tests.service.postgres import own_schema
 
 
 class Clock:
@@ -31,6 +32,14 @@ def file(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def database(file: Path) -> Iterator[Database]:
-    with open_database(f"sqlite:///{file}") as opened:
+def address(store_kind: str, request: pytest.FixtureRequest) -> str:
+    """Of a fresh database of the kind under test."""
+    if store_kind == "postgresql":
+        return own_schema(request.getfixturevalue("own_postgres"))
+    return f"sqlite:///{request.getfixturevalue('file')}"
+
+
+@pytest.fixture
+def database(address: str) -> Iterator[Database]:
+    with open_database(address) as opened:
         yield opened

@@ -1,13 +1,28 @@
 """Events for the tests, and short ways to record them."""
 
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime
 from typing import Any
 
+from sqlalchemy import make_url
+
 from service.store import Database, NewEvent, StoredEvent, events
+from tests.service.postgres import connected
 
 OBSERVED = datetime(2026, 5, 4, 7, 30, 0, 17, tzinfo=UTC)
 Clock = Callable[[], datetime]
+
+
+def behind(address: str, statement: str, *values: object) -> list[Any]:
+    """Do something behind the store's back and commit it; each ? is a value. The rows, if it asks."""
+    if address.startswith("sqlite"):
+        with closing(sqlite3.connect(str(make_url(address).database))) as raw, raw:
+            return raw.execute(statement, values).fetchall()
+    with connected(address) as raw:
+        done = raw.execute(statement.replace("?", "%s"), values)
+        return done.fetchall() if done.description else []
 
 
 def touched(**payload: Any) -> NewEvent:

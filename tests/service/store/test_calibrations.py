@@ -14,6 +14,7 @@ from service.store.database import _config
 
 from .conftest import Clock
 
+ON_EVERY_DATABASE = True
 DOCUMENT = {"asked": {"unknowns": ["boom.zero"]}, "answer": {"rms": 0.1 + 0.2, "name": "Schnüre 1½"}}
 
 

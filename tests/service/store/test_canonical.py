@@ -22,9 +22,12 @@ from service.store import (
     verify_chain,
 )
 from service.store.canonical import read_canonical
+from tests.service.postgres import own_schema
 
 from .conftest import Clock
 from .making import append, log, open_job, touched
+
+ON_EVERY_DATABASE = True
 
 
 class Corner(StrEnum):
@@ -54,10 +57,14 @@ def bits(value: Any) -> Any:
 
 
 @pytest.fixture(scope="module")
-def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+def shared(store_kind: str, request: pytest.FixtureRequest) -> Iterator[Database]:
     """One database for all examples of a property."""
-    folder: Path = tmp_path_factory.mktemp("payloads")
-    with open_database(f"sqlite:///{folder / 'jobs.sqlite'}") as database:
+    if store_kind == "postgresql":
+        address = own_schema(request.getfixturevalue("own_postgres"))
+    else:
+        folder: Path = request.getfixturevalue("tmp_path_factory").mktemp("payloads")
+        address = f"sqlite:///{folder / 'jobs.sqlite'}"
+    with open_database(address) as database:
         open_job(database, Clock())
         yield database
 

@@ -23,7 +23,7 @@ from service.store import (
 )
 
 from .conftest import Clock
-from .making import append, log, open_job, touched
+from .making import append, behind, log, open_job, touched
 
 
 def pragma(name: str) -> Callable[[Session], object]:
@@ -174,7 +174,7 @@ def test_check_tries_to_write(database: Database) -> None:
 
 def test_a_file_that_another_program_holds(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     open_database(f"sqlite:///{file}").close()
-    monkeypatch.setattr("service.store.database.BUSY_MS", 20)
+    monkeypatch.setattr("service.store.sqlite.BUSY_MS", 20)
     other = sqlite3.connect(file, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(DatabaseUnreadable, match="stop the other program"):
@@ -182,6 +182,40 @@ def test_a_file_that_another_program_holds(file: Path, monkeypatch: pytest.Monke
     other.execute("ROLLBACK")
     open_database(f"sqlite:///{file}").close()
     other.close()
+
+
+def test_a_file_is_copied_before_it_is_migrated(file: Path, now: Clock) -> None:
+    with open_database(f"sqlite:///{file}") as database:
+        open_job(database, now)
+        database.write(lambda session: session.execute(text("DROP TABLE study")))
+        database.write(
+            lambda session: session.execute(text("UPDATE alembic_version SET version_num = '0004'"))
+        )
+    with open_database(f"sqlite:///{file}") as database:
+        assert len(log(database)) == 1
+    [copy] = [path for path in file.parent.iterdir() if path != file]
+    assert copy.name.startswith("jobs.sqlite.0004-")
+    assert copy.stat().st_mode & 0o777 == 0o600
+    behind(f"sqlite:///{file}", "DELETE FROM event")
+    shutil.move(copy, file)
+    assert behind(f"sqlite:///{file}", "SELECT version_num FROM alembic_version") == [("0004",)]
+    with open_database(f"sqlite:///{file}") as database:
+        assert len(log(database)) == 1
+
+
+def test_a_file_that_cannot_be_copied_is_not_migrated(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    open_database(f"sqlite:///{file}").close()
+    behind(f"sqlite:///{file}", "DROP TABLE study")
+    behind(f"sqlite:///{file}", "UPDATE alembic_version SET version_num = '0004'")
+
+    def full(_descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("service.store.sqlite.os.fsync", full)
+    with pytest.raises(DatabaseUnreadable, match="No space left"):
+        open_database(f"sqlite:///{file}")
+    assert behind(f"sqlite:///{file}", "SELECT version_num FROM alembic_version") == [("0004",)]
+    assert [path.name for path in file.parent.iterdir() if "0004" in path.name] == []
 
 
 def future(file: Path, journal: str) -> sqlite3.Connection:
@@ -202,7 +236,7 @@ def test_a_database_from_the_future_is_not_touched(file: Path, journal: str) -> 
     with pytest.raises(DatabaseFromTheFuture) as refused:
         open_database(f"sqlite:///{file}")
     assert contents(file.parent) == before
-    assert (refused.value.path, refused.value.expected, refused.value.found) == (str(file), "0003", "9999")
+    assert (refused.value.path, refused.value.expected, refused.value.found) == (str(file), "0005", "9999")
     assert refused.value.advice in str(refused.value)
 
 
@@ -228,7 +262,7 @@ def test_many_revisions_are_none_we_know(file: Path) -> None:
     raw.execute("INSERT INTO alembic_version VALUES ('9998')")
     raw.commit()
     raw.close()
-    with pytest.raises(DatabaseFromTheFuture, match="found revision 0003, 9998"):
+    with pytest.raises(DatabaseFromTheFuture, match="found revision 0005, 9998"):
         open_database(f"sqlite:///{file}")
 
 

@@ -22,6 +22,8 @@ from service.store import (
 from .conftest import Clock
 from .making import OBSERVED, append, log, open_job, touched
 
+ON_EVERY_DATABASE = True
+
 
 def never(_: int) -> NewEvent:
     raise AssertionError("decide was asked")
@@ -263,3 +265,11 @@ def test_of_two_that_saw_the_same_seq_one_wins(database: Database, now: Clock) -
     for thread in pair:
         thread.join(timeout=60)
     assert sorted(outcome) == ["recorded", "refused"]
+
+
+def test_the_latest_of_many_jobs_in_one_question(database: Database, now: Clock) -> None:
+    opened = {name: open_job(database, now, name).uuid for name in ("b", "a", "c")}
+    last, _ = append(database, now, touched(), job_id="a")
+    found = database.read(lambda s: events.latest_of(s, ["a", "b", "nothing"]))
+    assert found == {"a": last.uuid, "b": opened["b"]}
+    assert database.read(lambda s: events.latest_of(s, [])) == {}

@@ -17,6 +17,7 @@ from sqlalchemy import text
 from sqlalchemy.orm import Session
 
 from service.store import Database, StoredEvent, events, open_database, verify_chain
+from tests.service.postgres import own_schema
 
 from .writer import COMMON
 
@@ -38,11 +39,11 @@ class Spawner:
     _pid: int | None = None
     _status: int | None = None
 
-    def start(self, file: Path, name: str) -> None:
+    def start(self, address: str, name: str) -> None:
         """Fork a writer and wait until it runs."""
         assert self.process.stdin is not None
         self._pid = self._status = None
-        self.process.stdin.write(f"run\t{file}\t{name}\n".encode())
+        self.process.stdin.write(f"run\t{address}\t{name}\n".encode())
         self.process.stdin.flush()
         self._until(lambda: self._pid is not None)
 
@@ -129,10 +130,11 @@ def whole_log(log: list[StoredEvent]) -> None:
             assert (following.payload["part"], following.payload["by"]) == (number, event.payload["by"])
 
 
-def verify(file: Path, acknowledged: Acknowledged, only: set[str] | None = None) -> int:
+def verify(address: str, acknowledged: Acknowledged, only: set[str] | None = None) -> int:
     """Reopen and look at every job, or some of them; how many events there are."""
-    with open_database(f"sqlite:///{file}") as database:
-        whole(database)
+    with open_database(address) as database:
+        if address.startswith("sqlite"):
+            whole(database)
         there = {job.id for job in database.read(lambda s: events.list_jobs(s, limit=1000))}
         looked_at = there if only is None else there & only
         logs = {job: database.read(lambda s, job=job: events.read_events(s, job)) for job in looked_at}  # type: ignore[misc]
@@ -161,25 +163,39 @@ def test_killed_200_times(spawner: Spawner, file: Path, tmp_path: Path) -> None:
     chance = random.Random(20260504)  # noqa: S311
     for kill in range(KILLS):
         name = f"writer-{kill:03}"
-        spawner.start(file, name)
+        spawner.start(f"sqlite:///{file}", name)
         if kill % 2:
             spawner.wait_for(chance.randint(1, 25))
             spawner.wait_s(chance.uniform(0.0, 0.002))  # anywhere in the transaction that follows
         else:
             spawner.wait_s(chance.uniform(0.0, 0.03))  # forked, opening, recovering, or writing
         spawner.kill()
-        verify(as_left(file, tmp_path / "copy"), spawner.acknowledged, {COMMON, name})
+        verify(f"sqlite:///{as_left(file, tmp_path / 'copy')}", spawner.acknowledged, {COMMON, name})
     assert len(spawner.acknowledged) >= KILLS // 2
-    assert verify(file, spawner.acknowledged) >= len(spawner.acknowledged)
+    assert verify(f"sqlite:///{file}", spawner.acknowledged) >= len(spawner.acknowledged)
 
 
 def test_killed_while_the_file_is_made(spawner: Spawner, tmp_path: Path) -> None:
     """A new file each time, killed within the first moments: WAL switch, migration, first job."""
     chance = random.Random(14)  # noqa: S311
     for kill in range(30):
-        file = tmp_path / f"new-{kill}.sqlite"
+        address = f"sqlite:///{tmp_path}/new-{kill}.sqlite"
         spawner.acknowledged.clear()
-        spawner.start(file, "writer")
+        spawner.start(address, "writer")
         spawner.wait_s(chance.uniform(0.0, 0.025))
         spawner.kill()
-        verify(file, spawner.acknowledged)
+        verify(address, spawner.acknowledged)
+
+
+def test_killed_on_a_server(spawner: Spawner, own_postgres: str) -> None:
+    """The server undoes what a writer left open, and the next one goes on after what was committed."""
+    chance = random.Random(18)  # noqa: S311
+    address = own_schema(own_postgres)
+    for kill in range(10):
+        name = f"writer-{kill:03}"
+        spawner.start(address, name)
+        spawner.wait_for(chance.randint(1, 10))
+        spawner.wait_s(chance.uniform(0.0, 0.005))
+        spawner.kill()
+        verify(address, spawner.acknowledged, {COMMON, name})
+    assert verify(address, spawner.acknowledged) >= len(spawner.acknowledged)

@@ -18,12 +18,18 @@ from service.store import open_database
 from service.store.migrations.versions import r0001_jobs_events_profiles as r0001
 from service.store.migrations.versions import r0002_access as r0002
 from service.store.migrations.versions import r0003_calibrations as r0003
+from service.store.migrations.versions import r0004_class_digs as r0004
+from service.store.migrations.versions import r0005_studies as r0005
 from service.store.tables import Base
+from tests.service.postgres import connected, own_schema
 
 ROOT = Path(__file__).parents[3]
 
 
-TABLES = {"job", "event", "profile_revision", "access_holder", "access_credential", "calibration"}
+TABLES = {
+    "job", "event", "profile_revision", "access_holder", "access_credential", "calibration", "class_dig",
+    "study",
+}  # fmt: skip
 
 
 def statements(file: Path) -> dict[str, list[str]]:
@@ -74,7 +80,7 @@ def test_check_constraints_too(file: Path, tmp_path: Path) -> None:
 
 
 def test_postgresql_is_told_the_same() -> None:
-    """Offline: without a server this shows only that every type and constraint has a PostgreSQL spelling."""
+    """Offline, so that it is seen where there is no server too."""
     told = io.StringIO()
     context = MigrationContext.configure(
         dialect_name="postgresql", opts={"as_sql": True, "output_buffer": told}
@@ -83,8 +89,37 @@ def test_postgresql_is_told_the_same() -> None:
         r0001.upgrade()
         r0002.upgrade()
         r0003.upgrade()
+        r0004.upgrade()
+        r0005.upgrade()
     assert set(re.findall(r"CREATE TABLE (\w+)", told.getvalue())) == TABLES
     assert "SERIAL" not in told.getvalue()  # no number is handed out by the database
+
+
+def constraints(database: str, schema: str) -> set[tuple[str, ...]]:
+    """Columns with type, nullability and order of letters, and constraints, of a schema."""
+    with connected(database) as raw:
+        columns = raw.execute(
+            "SELECT table_name, column_name, data_type, is_nullable, collation_name FROM information_schema.columns "
+            "WHERE table_schema = %s AND table_name != 'alembic_version'", (schema,)
+        ).fetchall()  # fmt: skip
+        kept = raw.execute(
+            "SELECT conrelid::regclass::text, conname, replace(pg_get_constraintdef(oid), %s || '.', '') "
+            "FROM pg_constraint WHERE connamespace = %s::regnamespace", (schema, schema)
+        ).fetchall()  # fmt: skip
+    bare = [(table.removeprefix(f"{schema}."), *more) for table, *more in kept]
+    return {*columns, *(each for each in bare if each[0] != "alembic_version")}
+
+
+def test_a_server_has_the_tables_that_are_mapped(own_postgres: str) -> None:
+    migrated, mapped = own_schema(own_postgres), own_schema(own_postgres)
+    open_database(migrated).close()
+    engine = create_engine(mapped.replace("postgresql:", "postgresql+psycopg:"))
+    Base.metadata.create_all(engine)
+    engine.dispose()
+    found, wanted = (constraints(own_postgres, each.rpartition("%3D")[2]) for each in (migrated, mapped))
+    assert found == wanted
+    assert {each[0] for each in found} == TABLES
+    assert {each[4] for each in found if len(each) == 5 and each[2] == "text"} == {"C"}
 
 
 def test_neither_logging_nor_the_working_directory(

@@ -6,6 +6,8 @@ from service.store import Database, NotStorable, RevisionConflict, profiles
 
 from .conftest import Clock
 
+ON_EVERY_DATABASE = True
+
 
 def put(database: Database, now: Clock, content_hash: str, **changed: str) -> bool:
     """Record a revision of a crawler, or of what is changed."""

@@ -1,9 +1,9 @@
 """A small writer to be killed: ``python -m tests.service.store.writer``.
 
-One warm process imports the store, then forks a child for each line "run<TAB>FILE<TAB>NAME" on stdin; the child opens the
-database and appends until it is killed. A kill so costs a fork and not an import of SQLAlchemy (0.3 s), and
+One warm process imports the store, then forks a child for each line "run<TAB>ADDRESS<TAB>NAME" on stdin; the child opens
+the database and appends until it is killed. A kill so costs a fork and not an import of SQLAlchemy (0.3 s), and
 200 of them take seconds. The warm process has one thread and never opens the database: nothing of SQLite, no
-lock and no thread, crosses the fork.
+lock and no thread, crosses the fork; nor of PostgreSQL.
 
 Lines on stdout, each one short write to the pipe and so never torn: "start PID", "ack JOB SEQ UUID" once
 `Database.write` has returned, "end PID STATUS".
@@ -70,11 +70,12 @@ def acknowledge(database: Database, work: Callable[[Session], list[StoredEvent]]
         say(f"ack {event.job_id} {event.seq} {event.uuid}")
 
 
-def run(file: str, name: str) -> None:
+def run(address: str, name: str) -> None:
     """Append until killed: a job of one's own, then batches of one to three to the common job."""
-    database = open_database(f"sqlite:///{file}")
-    # Few pages to a checkpoint, so that kills fall into checkpoints too.
-    database.write(lambda session: session.execute(text("PRAGMA wal_autocheckpoint=16")).all())
+    database = open_database(address)
+    if address.startswith("sqlite"):
+        # Few pages to a checkpoint, so that kills fall into checkpoints too.
+        database.write(lambda session: session.execute(text("PRAGMA wal_autocheckpoint=16")).all())
     if not any(job.id == COMMON for job in database.read(lambda s: events.list_jobs(s, limit=1000))):
         acknowledge(database, lambda session: opened(session, COMMON))
     acknowledge(database, lambda session: opened(session, name))
@@ -87,13 +88,13 @@ def run(file: str, name: str) -> None:
 def main() -> None:
     """Fork a writer for each line."""
     for line in sys.stdin:
-        word, file, name = line.rstrip("\n").split("\t")
+        word, address, name = line.rstrip("\n").split("\t")
         assert word == "run"
         child = os.fork()
         if child == 0:
             try:
                 say(f"start {os.getpid()}")
-                run(file, name)
+                run(address, name)
             except BaseException:  # a forked child must not return into its parent's loop
                 traceback.print_exc()
                 sys.stderr.flush()

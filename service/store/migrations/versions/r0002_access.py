@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from service.store.migrations.spelling import TEXT
+
 revision = "0002"
 down_revision = "0001"
 
@@ -11,23 +13,23 @@ def upgrade() -> None:
     """Create the two tables, add the column."""
     op.create_table(
         "access_holder",
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("roles", sa.Text(), nullable=False),
-        sa.Column("machines", sa.Text(), nullable=True),
-        sa.Column("created_utc", sa.Text(), nullable=False),
-        sa.Column("revoked_utc", sa.Text(), nullable=True),
+        sa.Column("name", TEXT, nullable=False),
+        sa.Column("roles", TEXT, nullable=False),
+        sa.Column("machines", TEXT, nullable=True),
+        sa.Column("created_utc", TEXT, nullable=False),
+        sa.Column("revoked_utc", TEXT, nullable=True),
         sa.PrimaryKeyConstraint("name", name="pk_access_holder"),
     )
     op.create_table(
         "access_credential",
-        sa.Column("id", sa.Text(), nullable=False),
-        sa.Column("holder", sa.Text(), nullable=False),
-        sa.Column("kind", sa.Text(), nullable=False),
-        sa.Column("parent_id", sa.Text(), nullable=True),
-        sa.Column("digest", sa.Text(), nullable=False),
-        sa.Column("issued_utc", sa.Text(), nullable=False),
-        sa.Column("expires_utc", sa.Text(), nullable=True),
-        sa.Column("ended_utc", sa.Text(), nullable=True),
+        sa.Column("id", TEXT, nullable=False),
+        sa.Column("holder", TEXT, nullable=False),
+        sa.Column("kind", TEXT, nullable=False),
+        sa.Column("parent_id", TEXT, nullable=True),
+        sa.Column("digest", TEXT, nullable=False),
+        sa.Column("issued_utc", TEXT, nullable=False),
+        sa.Column("expires_utc", TEXT, nullable=True),
+        sa.Column("ended_utc", TEXT, nullable=True),
         sa.PrimaryKeyConstraint("id", name="pk_access_credential"),
         sa.ForeignKeyConstraint(
             ["holder"], ["access_holder.name"], name="fk_access_credential_holder_access_holder"
@@ -41,4 +43,4 @@ def upgrade() -> None:
         ),
     )
     op.create_index("ix_access_credential_holder", "access_credential", ["holder"])
-    op.add_column("profile_revision", sa.Column("actor", sa.Text(), nullable=True))
+    op.add_column("profile_revision", sa.Column("actor", TEXT, nullable=True))

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from service.store.migrations.spelling import TEXT
+
 revision = "0003"
 down_revision = "0002"
 
@@ -15,21 +17,21 @@ def upgrade() -> None:
     """Create the table; let a revision's origin be a calibration or a roll-back."""
     op.create_table(
         "calibration",
-        sa.Column("id", sa.Text(), nullable=False),
+        sa.Column("id", TEXT, nullable=False),
         sa.Column("ordinal", sa.Integer(), nullable=False),
-        sa.Column("machine_id", sa.Text(), nullable=False),
-        sa.Column("machine_before", sa.Text(), nullable=False),
-        sa.Column("machine_after", sa.Text(), nullable=False),
-        sa.Column("attachment_id", sa.Text(), nullable=False),
-        sa.Column("attachment_before", sa.Text(), nullable=False),
-        sa.Column("attachment_after", sa.Text(), nullable=False),
-        sa.Column("document", sa.Text(), nullable=False),
-        sa.Column("document_hash", sa.Text(), nullable=False),
-        sa.Column("rolls_back", sa.Text(), nullable=True),
-        sa.Column("actor", sa.Text(), nullable=False),
-        sa.Column("recorded_utc", sa.Text(), nullable=False),
-        sa.Column("idempotency_key", sa.Text(), nullable=True),
-        sa.Column("request_hash", sa.Text(), nullable=True),
+        sa.Column("machine_id", TEXT, nullable=False),
+        sa.Column("machine_before", TEXT, nullable=False),
+        sa.Column("machine_after", TEXT, nullable=False),
+        sa.Column("attachment_id", TEXT, nullable=False),
+        sa.Column("attachment_before", TEXT, nullable=False),
+        sa.Column("attachment_after", TEXT, nullable=False),
+        sa.Column("document", TEXT, nullable=False),
+        sa.Column("document_hash", TEXT, nullable=False),
+        sa.Column("rolls_back", TEXT, nullable=True),
+        sa.Column("actor", TEXT, nullable=False),
+        sa.Column("recorded_utc", TEXT, nullable=False),
+        sa.Column("idempotency_key", TEXT, nullable=True),
+        sa.Column("request_hash", TEXT, nullable=True),
         sa.PrimaryKeyConstraint("id", name="pk_calibration"),
         sa.UniqueConstraint("ordinal", name="uq_calibration_ordinal"),
         sa.UniqueConstraint("idempotency_key", name="uq_calibration_idempotency_key"),
@@ -46,15 +48,15 @@ def upgrade() -> None:
     op.rename_table(_TABLE, _BEFORE)
     op.create_table(
         _TABLE,
-        sa.Column("kind", sa.Text(), nullable=False),
-        sa.Column("content_hash", sa.Text(), nullable=False),
-        sa.Column("profile_id", sa.Text(), nullable=False),
-        sa.Column("document", sa.Text(), nullable=False),
-        sa.Column("source_text", sa.Text(), nullable=False),
-        sa.Column("origin", sa.Text(), nullable=False),
-        sa.Column("recorded_utc", sa.Text(), nullable=False),
+        sa.Column("kind", TEXT, nullable=False),
+        sa.Column("content_hash", TEXT, nullable=False),
+        sa.Column("profile_id", TEXT, nullable=False),
+        sa.Column("document", TEXT, nullable=False),
+        sa.Column("source_text", TEXT, nullable=False),
+        sa.Column("origin", TEXT, nullable=False),
+        sa.Column("recorded_utc", TEXT, nullable=False),
         sa.Column("ordinal", sa.Integer(), nullable=False),
-        sa.Column("actor", sa.Text(), nullable=True),
+        sa.Column("actor", TEXT, nullable=True),
         sa.PrimaryKeyConstraint("kind", "content_hash", name="pk_profile_revision"),
         sa.UniqueConstraint("ordinal", name="uq_profile_revision_ordinal"),
         sa.UniqueConstraint(
