@@ -6,10 +6,11 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import settings
 
+from tests.amounts import THOROUGH, several
 from tests.compiling import at_once
 
-# How long an example takes hangs on what else runs; times are for the benchmark.
-settings.register_profile("ours", deadline=None)
+# How long an example takes hangs on what else runs; times are for the benchmark. What chance finds, thorough tests find.
+settings.register_profile("ours", deadline=None, derandomize=not THOROUGH, max_examples=several(100))
 settings.load_profile("ours")
 # These wait most of their time, for a machine at its own pace or for processes; the longest first.
 _WAIT = (

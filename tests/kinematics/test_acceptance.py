@@ -11,6 +11,7 @@ from scipy import stats
 
 from kinematics.acceptance import CELLS, Point, Rule, accepted, missing, tolerance_factor
 from kinematics.errors import Refused
+from tests.amounts import several
 
 RULE = Rule(0.03)
 REACH = {"near": 0.4, "middle": 0.7, "far": 0.9}
@@ -176,7 +177,7 @@ def test_a_difference_that_is_none() -> None:
     assert told.value.faults[0].where == "checks.0"
 
 
-@settings(max_examples=25)
+@settings(max_examples=several(25))
 @given(st.integers(2, 200), st.floats(0.5, 0.99))
 def test_more_confidence_costs(count: int, confidence: float) -> None:
     """Counts below 2 are refused; otherwise a surer factor is a larger one."""

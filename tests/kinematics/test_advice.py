@@ -17,6 +17,7 @@ from kinematics.levelling import Book
 from kinematics.reach import Line
 from kinematics.readout import Aim, Readout, readout
 from kinematics.stations import anchor, level_slopes, station
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine, random_angles, seeded
 from .poses import LEAST_RUN_M
@@ -42,7 +43,7 @@ def moved(found: Pose, joint: str, angle: float) -> Pose:
 @given(
     seed=st.integers(0, 2000), rise=st.floats(-1.0, 1.0), slope=st.floats(-0.3, 0.3), left=st.floats(-0.3, 0.3)
 )  # fmt: skip
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=several(60))
 def test_a_move_comes_to_the_plane_and_its_places_are_those_of_the_moved_pose(
     seed: int, rise: float, slope: float, left: float
 ) -> None:

@@ -12,6 +12,7 @@ from kinematics.assembly import STOP_SLACK_RAD, Assembly, assemble
 from kinematics.drives import cylinder_length, four_bar_from_bucket, four_bar_from_idler, joint_angle
 from kinematics.errors import Refused
 from kinematics.machine import BucketLinkage, Range, Receiver
+from tests.amounts import several
 
 from .machines import (
     DIGGING,
@@ -219,7 +220,7 @@ def test_mast_angle() -> None:
 
 
 @given(seed=st.integers(0, 400))
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=several(120))
 def test_pins_stand_their_lengths_apart(seed: int) -> None:
     assembly = seeded(seed, linkage=True, driven=True)
     angles = random_angles(np.random.default_rng([7, seed]), assembly)

@@ -20,6 +20,7 @@ from kinematics.drives import (
 )
 from kinematics.errors import Fault, Refused
 from kinematics.machine import BucketLinkage, Cylinder, Machine, Range
+from tests.amounts import several
 from tests.reference import mini_excavator as mini
 
 from .machines import LUG_DIRECTION, mini_bucket, mini_machine, plain_bucket, plain_machine, seeded
@@ -92,7 +93,7 @@ def test_published_other_branch() -> None:
 
 
 @given(seed=seeds, share=shares)
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_cylinder_and_joint_round_trip(seed: int, share: float) -> None:
     assembly = seeded(seed, linkage=True, driven=True)
     for joint, cylinder in assembly.cylinders.items():
@@ -105,7 +106,7 @@ def test_cylinder_and_joint_round_trip(seed: int, share: float) -> None:
 
 
 @given(seed=seeds, share=shares)
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_four_bar_round_trip(seed: int, share: float) -> None:
     assembly = seeded(seed, linkage=True, driven=True)
     span, bar = assembly.idler, assembly.machine.bucket
@@ -124,7 +125,7 @@ def test_four_bar_round_trip(seed: int, share: float) -> None:
 
 
 @given(seed=seeds, share=st.floats(0.001, 0.999))
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_power_link_leads_back_or_is_refused_as_ambiguous(seed: int, share: float) -> None:
     assembly = seeded(seed, linkage=True)
     span = assembly.idler

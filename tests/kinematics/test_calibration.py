@@ -17,6 +17,7 @@ from kinematics.mounting_lines import Level, PlumbLine
 from kinematics.sensing import angles_from, readings_of
 from kinematics.sensor_set import SensorSet
 from kinematics.touched import HeightSeen, LineSeen, Seen
+from tests.amounts import several
 
 from .calibration_rig import (
     CONTACT_M,
@@ -54,7 +55,7 @@ def planted(sensors: SensorSet, by: dict[str, float]) -> SensorSet:
 
 
 @pytest.mark.parametrize("name", RIGS)
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=several(6), deadline=None)
 @given(seed=st.integers(0, 2**20), parts=st.tuples(*[st.floats(-1.0, 1.0)] * 5))
 def test_planted_values_come_back(name: str, seed: int, parts: tuple[float, ...]) -> None:
     sensors, unknowns, sources = kit(name)

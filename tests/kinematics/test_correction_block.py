@@ -15,6 +15,7 @@ from kinematics.corrections import corrections, cross_slope_correction
 from kinematics.drives import cylinder_length
 from kinematics.parameters import BUCKET_POINTS
 from kinematics.reach import Line
+from tests.amounts import several
 
 from .machines import (
     DIGGING,
@@ -49,7 +50,7 @@ def test_a_place_turns_by_the_right_hand(
     assert np.max(np.abs(found - (turn.apply(np.subtract(at, on)) + on))) <= 1e-14 * 50
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=several(200), deadline=None)
 @given(base=small, a=small, b=small, low=st.floats(-6.0, 0.0), high=st.floats(0.0, 6.0))
 def test_the_moves_hold_the_nearest(base: float, a: float, b: float, low: float, high: float) -> None:
     """No move of a scan comes nearer than the best of those, and none of them lies outside."""
@@ -79,7 +80,7 @@ def started(seed: int) -> Pose:
     return pose(assembly, **random_angles(np.random.default_rng([91, seed]), assembly))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=several(60), deadline=None)
 @given(
     seed=st.integers(0, 2000),
     rise=st.floats(-1.0, 1.0),

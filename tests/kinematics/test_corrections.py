@@ -15,6 +15,7 @@ from kinematics.errors import Refused
 from kinematics.machine import Range
 from kinematics.parameters import EDGE_POINTS
 from kinematics.reach import Line
+from tests.amounts import several
 
 from .machines import (
     DIGGING,
@@ -65,7 +66,7 @@ def off(found: Pose, line: Line, point: str) -> float:
     seed=st.integers(0, 2000), linkage=st.booleans(), point=st.sampled_from(EDGE_POINTS),
     rise=st.floats(-1.5, 1.5), slope=st.floats(-0.5, 0.5),
 )  # fmt: skip
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=several(60))
 def test_a_correction_brings_the_point_onto_the_line_or_nearest(
     seed: int, linkage: bool, point: str, rise: float, slope: float
 ) -> None:
@@ -177,7 +178,7 @@ def test_no_tilt_no_correction() -> None:
 
 
 @given(seed=st.integers(0, 2000), wanted=st.floats(-1.0, 1.0))
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=several(60))
 def test_the_tilt_gives_the_cross_slope_or_the_nearest(seed: int, wanted: float) -> None:
     assembly = seeded(seed)
     assume("tilt" in assembly.ranges)

@@ -27,6 +27,7 @@ from kinematics.explain import (
     shapley,
 )
 from kinematics.machine import Range, Receiver
+from tests.amounts import several
 
 from .machines import DIGGING, LEVEL, plain_bucket, plain_machine, random_angles, seeded, tiltrotator_bucket
 
@@ -85,7 +86,7 @@ def test_a_plane_arm_in_sympy() -> None:
         assert abs(mine - float(theirs)) <= SUM
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=several(30), deadline=None)
 @given(st.integers(0, 11), st.integers(0, 10_000))
 def test_shares_add_up_and_turn_round(seed: int, draw: int) -> None:
     """All that can change does; told the other way round every share has the other sign."""

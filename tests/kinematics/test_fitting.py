@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from kinematics.errors import Refused
 from kinematics.fitting import Moved, judge, moves_for
+from tests.amounts import several
 
 from . import fitting_rig as rigs
 
@@ -28,7 +29,7 @@ def test_sound_sensors_are_not_blamed(name: str) -> None:
         assert verdict.good or not zeroed or lean[0] < 1.5
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=several(40), deadline=None)
 @given(name=st.sampled_from(rigs.RIGS), seed=st.integers(0, 2**31), quiet=st.booleans())
 def test_any_sound_moves(name: str, seed: int, quiet: bool) -> None:
     """Any moves, any number of them, no blame; the turn found is the one made."""

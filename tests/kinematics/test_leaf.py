@@ -29,6 +29,7 @@ from kinematics.sensing import angles_from, readings_of
 from kinematics.sensitivity import coupler_play
 from kinematics.sensor import Measure
 from kinematics.sensor_set import SensorSet
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine, random_angles, seeded
 from .plainly import in_plain_python
@@ -208,7 +209,7 @@ def some_case(seed: int, machine: int, *, linkage: bool, driven: bool) -> tuple[
     return random_case(rng, sensors, there), flat(sensors, readings_of(sensors, there))
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=several(400), deadline=None)
 @given(machine=st.integers(0, 39), linkage=st.booleans(), driven=st.booleans(), seed=st.integers(0, 2**31))
 def test_any_machine(machine: int, linkage: bool, driven: bool, seed: int) -> None:
     case, said = some_case(seed, machine, linkage=linkage, driven=driven)
@@ -216,7 +217,7 @@ def test_any_machine(machine: int, linkage: bool, driven: bool, seed: int) -> No
     agrees(case, said + np.random.default_rng(seed).normal(0.0, 0.01, len(said)))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=several(200), deadline=None)
 @given(pair=st.sampled_from(sorted(SENSED)), seed=st.integers(0, 2**31))
 def test_shipped_pairs(pair: str, seed: int) -> None:
     rng = np.random.default_rng([82, seed])

@@ -9,6 +9,7 @@ from scipy.optimize import brentq
 
 from kinematics import linkage
 from kinematics.linkage import Status
+from tests.amounts import several
 
 # R. L. Norton, Design of Machinery, Example 4-1 (from memory, recomputed independently and agreeing):
 # crank 40, coupler 120, rocker 80, ground 100. As our four-bar: idler, power link, pin spacing, bucket pin.
@@ -97,7 +98,7 @@ def test_opening_undoes_the_law_of_cosines(a: float, b: float, angle: float) -> 
 
 
 @given(foot=st.tuples(lengths, turns), eye=st.tuples(lengths, turns), sign=signs, share=st.floats(0.02, 0.98))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_cylinder_and_joint_round_trip(
     foot: tuple[float, float], eye: tuple[float, float], sign: float, share: float
 ) -> None:
@@ -187,7 +188,7 @@ def closing(drawn: FourBar) -> tuple[float, tuple[float, float, float, float, fl
 
 
 @given(drawn=four_bars)
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_four_bar_closes(drawn: FourBar) -> None:
     idler, bar = closing(drawn)
     pivot_x, pivot_z, idler_length, power, bucket_pin, spacing, branch = bar
@@ -205,7 +206,7 @@ def test_four_bar_closes(drawn: FourBar) -> None:
 
 
 @given(drawn=four_bars)
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_idler_and_bucket_round_trip(drawn: FourBar) -> None:
     idler, bar = closing(drawn)
     bucket, _, _, ratio, status, _ = linkage.bucket_from_idler(idler, *bar)
@@ -224,7 +225,7 @@ def test_idler_and_bucket_round_trip(drawn: FourBar) -> None:
 
 
 @given(drawn=four_bars, width=st.floats(0.05, 0.4))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_power_link_leads_back_or_says_ambiguous(drawn: FourBar, width: float) -> None:
     idler, bar = closing(drawn)
     _, power_link, _, _, status, _ = linkage.bucket_from_idler(idler, *bar)

@@ -30,6 +30,7 @@ from kinematics.sensing import Told, angles_from, readings_of
 from kinematics.sensing_gravity import plumb_of, swung
 from kinematics.sensor import ARM, LEFT, Measure, Mounting, Sensor
 from kinematics.sensor_set import SensorSet
+from tests.amounts import several
 
 from . import fitting_rig as rigs
 from .machines import Rng, random_angles, seeded
@@ -131,7 +132,7 @@ def same(one: Sensor, other: Sensor) -> bool:
     return abs(math.remainder(one.mounting - other.mounting, 2.0 * math.pi)) <= CLOSES_RAD
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=several(80), deadline=None)
 @given(machine=st.integers(0, 19), linkage=st.booleans(), driven=st.booleans(), seed=st.integers(0, 2**31))
 def test_any_sensor_closes(machine: int, linkage: bool, driven: bool, seed: int) -> None:
     tried(seeded(machine, linkage=linkage, driven=driven), seed)
@@ -167,7 +168,7 @@ def test_angles_close_and_only_one_sensor_changes(name: str) -> None:
         assert [n for n in sensors.all if after.all[n] is not sensors.all[n]] == [one]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=several(150), deadline=None)
 @given(seed=st.integers(0, 2**31), pair=st.booleans())
 def test_half_a_turn_of_the_swing(seed: int, pair: bool) -> None:
     """Exact on any lean, of a pair and of two of one axis, any kind."""

@@ -13,6 +13,7 @@ from kinematics.errors import Refused
 from kinematics.machine import Attachment, BucketLinkage, Range
 from kinematics.parameters import BUCKET_POINTS
 from kinematics.reach import Line, Placement, place_edge
+from tests.amounts import several
 
 from .machines import (
     DIGGING,
@@ -130,7 +131,7 @@ def test_too_near_and_no_reach_at_all() -> None:
 
 
 @given(seed=st.integers(0, 3000), linkage=st.booleans(), point=st.sampled_from(BUCKET_POINTS))
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_there_and_back(seed: int, linkage: bool, point: str) -> None:
     """With and without lean, swing boom, fore boom, coupler, tilt and rotation: from a pose to its placement and back."""
     assembly = seeded(seed, linkage=linkage, driven=linkage)

@@ -19,6 +19,7 @@ from kinematics.sensor import LEFT, Measure
 from kinematics.sensor_set import SensorSet
 from machine_profiles import shipped
 from machine_profiles.sensor_pair import sensor_set
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine, random_angles, seeded, tiltrotator_bucket
 from .plainly import in_plain_python
@@ -116,7 +117,7 @@ def broken(rng: np.random.Generator, said: Floats, how: str) -> Floats:
     return spoilt
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=several(300), deadline=None)
 @given(machine=st.integers(0, 39), linkage=st.booleans(), driven=st.booleans(), seed=st.integers(0, 2**31))
 def test_any_set(machine: int, linkage: bool, driven: bool, seed: int) -> None:
     """Sound readings and spoilt ones: angles where the slow path has some, a status where it has a fault."""

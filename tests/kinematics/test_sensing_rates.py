@@ -17,6 +17,7 @@ from kinematics.sensing_rates import sensed_rates
 from kinematics.sensor import Mounting
 from kinematics.sensor_set import SensorSet
 from kinematics.through_rates import BETWEEN
+from tests.amounts import several
 
 from .machines import random_angles, seeded
 from .plainly import in_plain_python
@@ -105,7 +106,7 @@ def test_shipped_machines(pair: str) -> None:
 
 
 @given(st.integers(0, 10_000))
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_any_sensors_on_any_machine(seed: int) -> None:
     rng = np.random.default_rng(seed)
     assembly = seeded(seed, linkage=bool(seed % 2), driven=bool(seed % 3))
@@ -120,7 +121,7 @@ def test_any_sensors_on_any_machine(seed: int) -> None:
 
 
 @given(st.integers(0, 10_000))
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=several(60))
 def test_what_a_skewed_case_says(seed: int) -> None:
     """A skew of the case, by readings of sensors so mounted."""
     rng = np.random.default_rng(seed)

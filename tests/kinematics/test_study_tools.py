@@ -26,6 +26,7 @@ from kinematics.study_rows import Evaluated, evaluate
 from kinematics.study_tools import LINKAGE, tool_outputs
 from kinematics.variant import variant
 from machine_profiles import shipped
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine, seeded
 from .rows import refusal
@@ -86,7 +87,7 @@ OUTPUTS = (
 )  # fmt: skip
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=several(12), deadline=None)
 @given(seed=st.integers(0, 2**32))
 def test_every_row_is_that_of_one_machine(seed: int) -> None:
     asked = example(crawler(), seed, outputs=OUTPUTS, hydraulics=ALL)
@@ -179,7 +180,7 @@ def test_a_variant_has_the_numbers_of_its_record(seed: int) -> None:
         assert np.array_equal(again[name], turned[name], equal_nan=True), name
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=several(6), deadline=None)
 @given(seed=st.integers(0, 2**32))
 def test_envelopes_are_those_of_one_machine(seed: int) -> None:
     asked = example(crawler(), seed, traits=DIMENSIONS, envelope=EnvelopeAsked(floor=2.0))

@@ -20,6 +20,7 @@ from kinematics.still import Still, still
 from kinematics.strikes import StrikeRules, turned_down_because
 from kinematics.striking import Striking
 from kinematics.track import Track
+from tests.amounts import several
 
 from .machines import Rng
 from .streams import FAR, UPRIGHT, assembly, boom_at, crawler, noisy_as
@@ -119,7 +120,7 @@ def all_at(hz: float) -> dict[str, float]:
     return dict.fromkeys(SENSED.all, hz)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 @given(**BOUNCE)
 @example(often=2.5, wide_m=0.05, phase=0.3, hz=all_at(20.0), **FIXED)
 @example(often=4.0, wide_m=0.1, phase=0.3, hz=all_at(20.0), **FIXED)
@@ -138,7 +139,7 @@ def test_a_touch_of_an_arm_that_swings(
         assert off(found) <= TOUCH_M
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 @given(**BOUNCE, speed=st.floats(0.01, 0.02), up=st.booleans())
 @example(often=4.0, wide_m=0.02, phase=1.0, hz=all_at(50.0), speed=0.015, up=True, **FIXED)
 @example(often=3.0, wide_m=0.01, phase=2.0, hz=all_at(20.0), speed=0.015, up=True, **FIXED)

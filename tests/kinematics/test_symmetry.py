@@ -11,6 +11,7 @@ from kinematics.arm import Pose, pose
 from kinematics.assembly import Assembly, assemble
 from kinematics.chain import POINTS
 from kinematics.machine import Attachment, Axis, Machine, Point, Range, Receiver
+from tests.amounts import several
 
 from .machines import random_angles, random_pair, seeded
 from .plainly import in_plain_python
@@ -72,7 +73,7 @@ def have(found: Pose) -> list[str]:
 
 
 @given(seed=st.integers(0, 2**32 - 1))
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_mirrored_machine_mirrors_every_reading(seed: int) -> None:
     rng = np.random.default_rng(seed)
     machine, attachment = random_pair(rng)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from mpmath import mp, mpf
 
 from kinematics.trig import WIDEST_RAD, arctan2, sincos
+from tests.amounts import several
 
 # Measured over 1e5 arguments, compiled and plain: 0.77 ulp for sine and cosine, 2.03 ulp for the arctangent. The
 # module's own promise is the allowance, so that it cannot be broken unseen.
@@ -53,13 +54,13 @@ def beside(value: float) -> list[float]:
 
 
 @given(st.floats(-WIDEST_RAD, WIDEST_RAD))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_sine_and_cosine_within_an_ulp(angle: float) -> None:
     assert turn_off_by(angle) <= TURN_ULP
 
 
 @given(st.floats(-7.0, 7.0))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 def test_sine_and_cosine_of_a_turn_within_an_ulp(angle: float) -> None:
     """Hypothesis likes huge and tiny numbers: joints live here."""
     assert turn_off_by(angle) <= TURN_ULP
@@ -92,7 +93,7 @@ def test_hardest_doubles_of_the_range() -> None:
 
 
 @given(st.floats(-WIDEST_RAD, WIDEST_RAD))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_sine_is_odd_and_cosine_even(angle: float) -> None:
     s, c = sincos(angle)
     back_s, back_c = sincos(-angle)
@@ -130,13 +131,13 @@ lengths = st.floats(1e-6, 1e6) | st.floats(-1e6, -1e-6)
 
 
 @given(lengths, lengths)
-@settings(deadline=None, max_examples=400)
+@settings(deadline=None, max_examples=several(400))
 def test_arctangent_within_three_ulps(y: float, x: float) -> None:
     assert arctangent_off_by(y, x) <= ARCTANGENT_ULP
 
 
 @given(st.floats(0.0, 2.0), st.floats(1e-3, 1e3))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_arctangent_in_every_octant(ratio: float, size: float) -> None:
     for y, x in itertools.product((ratio * size, -ratio * size), (size, -size)):
         for up, ahead in ((y, x), (x, y)):
@@ -179,7 +180,7 @@ def test_no_number_has_no_direction() -> None:
 
 
 @given(lengths, lengths)
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_arctangent_mirrors(y: float, x: float) -> None:
     found = arctan2(y, x)
     assert arctan2(-y, x) == -found
@@ -188,7 +189,7 @@ def test_arctangent_mirrors(y: float, x: float) -> None:
 
 
 @given(st.floats(-3.14159, 3.14159), st.floats(1e-3, 1e3))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_arctangent_undoes_sine_and_cosine(angle: float, size: float) -> None:
     """An ulp each of sine, cosine and their products, then three: some 1e-15 of the angle."""
     s, c = sincos(angle)

@@ -32,6 +32,7 @@ from kinematics.trust import Trust
 from kinematics.trust_block import NUMBERS
 from kinematics.trust_desk import Owed, said_in
 from kinematics.trust_rates import CUT
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine, random_angles, seeded
 from .sensor_sets import random_set, sensor
@@ -84,7 +85,7 @@ def test_one_posture_at_touch_and_dig_leaves_no_constant_part(pair: str) -> None
 
 
 @given(st.integers(0, 10_000))
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=several(60))
 def test_so_on_any_machine(seed: int) -> None:
     rng = np.random.default_rng(seed)
     assembly = seeded(seed, linkage=bool(seed % 2), driven=bool(seed % 3))

@@ -21,6 +21,7 @@ from kinematics.sources import sources_of
 from kinematics.trust import Trust
 from kinematics.trust_desk import pins_to
 from kinematics.trust_rates import ROWS
+from tests.amounts import several
 
 from .machines import random_angles, seeded
 from .plainly import in_plain_python
@@ -139,7 +140,7 @@ def test_shipped_machines(pair: str) -> None:
 
 
 @given(st.integers(0, 10_000))
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=several(100))
 def test_any_sensors_on_any_machine(seed: int) -> None:
     rng = np.random.default_rng(seed)
     assembly = seeded(seed, linkage=bool(seed % 2), driven=bool(seed % 3))

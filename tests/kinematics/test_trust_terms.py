@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from kinematics.errors import Refused
 from kinematics.levelling import Book, Enters, Known, Laser, added
+from tests.amounts import several
 from tests.tolerances import NOISE_M
 
 KINDS = ("declare", "touch", "check", "turning", "strike", "strike", "move", "place", "laser", "clamp")
@@ -77,7 +78,7 @@ class Log:
 
 
 @given(st.integers(0, 1_000_000), st.integers(0, 40))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_terms_add_up_to_the_elevation(seed: int, length: int) -> None:
     Log(np.random.default_rng(seed)).play(length)
 

@@ -18,6 +18,7 @@ from kinematics.units import profile_length_to_metres
 from machine_profiles import Profile, parse_profile, sensor_set, shipped
 from machine_profiles.keys import NoKey, holders
 from machine_profiles.recalibrated import NewValue, Recalibrated, recalibrated
+from tests.amounts import several
 
 from .texts import TWO_PIECE, in_units, text_of
 
@@ -66,7 +67,7 @@ def writable(profile: Profile, sensors: SensorSet) -> list[str]:
     return names
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=several(40), deadline=None)
 @given(st.sampled_from(PAIRS), st.data())
 def test_what_was_found_is_what_the_file_says(which: tuple[str, str], data: st.DataObject) -> None:
     """Through the text and back: the same sensors and dimensions as through `with_values`, to the digits written."""

@@ -20,6 +20,7 @@ from service.cli import app
 from service.studies.folder import Folder
 from service.studies.runner import Threads
 from service.studies.runner import run as run_study
+from tests.amounts import several
 
 from .on_disk import FILE, two_jobs
 from .running import service
@@ -247,7 +248,9 @@ def test_an_archive_that_is_none_of_ours(
     assert not (tmp_path.parent / "outside").exists()
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=several(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(where=st.floats(0.0, 1.0, exclude_max=True), byte=st.integers(1, 255), cut=st.booleans())
 def test_a_damaged_archive_is_refused_or_whole(kept: Path, where: float, byte: int, cut: bool) -> None:
     """One byte changed, or the end cut off, anywhere: refused, or every file still what it was told to be."""

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from service.api import column_arrow, column_json, column_request, column_solving
 from service.guard import ARROW
+from tests.amounts import several
 
 from .doing import Client, Json, faults
 from .tabling import PAIR, PATH, as_json, batch_of, poses, post_arrow, query, stream
@@ -310,7 +311,9 @@ WHOLE = stream(batch_of(poses(count=ROWS)), batch_of(poses(count=ROWS)))
 
 # Spoilt exponents are absurd angles: refused row by row, but not without a warning where nothing is compiled.
 @pytest.mark.filterwarnings("ignore:(overflow|invalid value) encountered:RuntimeWarning")
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=several(400), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(
     places=st.lists(st.tuples(st.integers(0, len(WHOLE) - 1), st.integers(0, 255)), max_size=6),
     cut=st.none() | st.integers(0, len(WHOLE)),
@@ -327,7 +330,9 @@ def test_spoilt_streams(client: Client, places: list[tuple[int, int]], cut: int 
         assert answer.json()["rows"] == 2 * ROWS
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=several(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(st.binary(min_size=1, max_size=300))
 def test_any_bytes(client: Client, body: bytes) -> None:
     assert client.http.post(query(), content=body, headers={"content-type": ARROW}).status_code == 400

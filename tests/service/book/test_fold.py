@@ -12,6 +12,7 @@ from service.book import payloads as p
 from service.book import requests as q
 from service.book.state import Entry, JobState, extend, fold
 from service.store.canonical import canonical_json, read_canonical
+from tests.amounts import several
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 POSE = p.PoseRecord(joints_deg={}, pitch_deg=0.0, roll_deg=0.0)
@@ -100,7 +101,7 @@ def through_json(e: Entry) -> Entry:
 
 
 @given(st.lists(acts, min_size=5, max_size=40))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 def test_replay_gives_the_same_state(drawn: list[Act]) -> None:
     opened = [
         p.JobOpened(name="lot", units="m", datum="", rules=p.Rules()), SETUP,

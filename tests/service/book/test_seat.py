@@ -19,6 +19,7 @@ from service.book import requests as q
 from service.book.keeper import taken_since
 from service.book.state import Entry, JobState, acknowledged, extend, fold, places, steps, taking_effect
 from service.store.canonical import canonical_json, read_canonical
+from tests.amounts import several
 
 from .test_fold import NOON, SETUP, Act, benchmark, plain, strike, touch, turning_point
 
@@ -160,7 +161,7 @@ def from_disk(e: Entry) -> Entry:
 
 
 @given(logs)
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_an_acknowledged_change_is_one_that_the_seat_made_there(drawn: list[Deed]) -> None:
     state = opened()
     for deed in drawn:
@@ -186,7 +187,7 @@ def test_an_acknowledged_change_is_one_that_the_seat_made_there(drawn: list[Deed
 
 
 @given(logs)
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=several(100))
 def test_the_other_changes_nothing_that_is_held(drawn: list[Deed]) -> None:
     """Whatever the office does, targets, profiles, receiver and rules are what the seat last saw; it may read on."""
     state = opened()
@@ -201,7 +202,7 @@ def test_the_other_changes_nothing_that_is_held(drawn: list[Deed]) -> None:
 
 
 @given(logs)
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=several(100))
 def test_alone_at_the_seat_nothing_waits(drawn: list[Deed]) -> None:
     state = opened()
     for _, act in drawn:
@@ -212,7 +213,7 @@ def test_alone_at_the_seat_nothing_waits(drawn: list[Deed]) -> None:
 
 
 @given(logs)
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=several(100))
 def test_what_waits_can_be_declined_or_acknowledged_until_nothing_waits(drawn: list[Deed]) -> None:
     state = opened()
     for deed in drawn:
@@ -317,7 +318,7 @@ def test_an_undone_declining_waits_again() -> None:
 
 
 @given(logs)
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=several(100))
 def test_the_entry_that_gave_the_seat(drawn: list[Deed]) -> None:
     state = opened()
     for deed in drawn:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from kinematics.errors import Refused
 from service.bus.log import Log, read_log
+from tests.amounts import several
 
 MAP = """
 sensor_map = 1
@@ -140,7 +141,7 @@ def test_a_map_without_columns(tmp_path: Path) -> None:
         log_of(f"{HEADING}\n", tmp_path, by)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=several(150), deadline=None)
 @given(text=st.binary(max_size=200), headed=st.booleans())
 def test_random_bytes_are_read_or_refused(
     text: bytes, headed: bool, tmp_path_factory: pytest.TempPathFactory
@@ -152,7 +153,7 @@ def test_random_bytes_are_read_or_refused(
         read_log(file)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=several(100), deadline=None)
 @given(text=st.binary(max_size=200))
 def test_random_lines_are_refused(text: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
     file = tmp_path_factory.getbasetemp() / "any.ndjson"

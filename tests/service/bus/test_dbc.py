@@ -16,6 +16,7 @@ from kinematics.errors import Refused
 from service.bus.dbc import read_dbc
 from service.bus.framing import Lack, State
 from service.bus.layouts import Layout
+from tests.amounts import several
 
 from .rigs import REFERENCE, damaged
 
@@ -114,7 +115,7 @@ def files(draw: st.DrawFn) -> str:
     return f'VERSION ""\nBU_: X\n\nBO_ 291 Rig: 8 X\n{signals}\n'
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=several(60), suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @given(text=files(), data=st.binary(min_size=8, max_size=8))
 def test_any_signal_by_three_readers(
     text: str, data: bytes, tmp_path_factory: pytest.TempPathFactory
@@ -163,7 +164,7 @@ def test_missing_and_bytes(tmp_path: Path) -> None:
         read_dbc(tmp_path / "a.dbc")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=several(150), deadline=None)
 @given(told=st.data())
 def test_a_damaged_dbc_is_read_or_refused(
     told: st.DataObject, tmp_path_factory: pytest.TempPathFactory
@@ -178,7 +179,7 @@ def test_a_damaged_dbc_is_read_or_refused(
         layout.read(told.draw(st.binary(min_size=layout.length, max_size=layout.length)))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=several(100), deadline=None)
 @given(text=st.binary(max_size=200))
 def test_random_bytes_are_no_dbc(text: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
     file = tmp_path_factory.getbasetemp() / "random.dbc"

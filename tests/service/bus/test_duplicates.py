@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from kinematics.units import Quantity
 from service.bus.duplicates import LEAST, NAMES_PGN, Claims, Jumping, Jumps
 from service.bus.framing import apart
+from tests.amounts import several
 
 Motion = Callable[[float], float]
 SECONDS = 12.0
@@ -121,7 +122,7 @@ def test_a_second_unit_that_joins_later() -> None:
 PERIODS = st.sampled_from([0.005, 0.01, 0.02, 0.05])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=several(60), deadline=None)
 @given(
     period=PERIODS,
     known=st.booleans(),
@@ -157,7 +158,7 @@ def test_one_unit_is_never_two(
     assert two is None, two
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=several(40), deadline=None)
 @given(
     values=st.lists(st.floats(-180.0, 180.0), min_size=2, max_size=9),
     period=PERIODS,

@@ -12,6 +12,7 @@ from kinematics.units import Quantity
 from service.bus.layouts import BUILT_IN, RECEIVED
 from service.bus.map_tables import Csv
 from service.bus.sensor_map import Entry, Heard, Part, SensorMap, map_beside, read_map
+from tests.amounts import several
 
 from .rigs import REFERENCE, RIG, damaged, map_of
 
@@ -185,7 +186,7 @@ def test_no_map_at_all(tmp_path: Path) -> None:
         read_map(tmp_path)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=several(200), deadline=None)
 @given(told=st.data())
 def test_a_damaged_map_is_read_or_refused(
     told: st.DataObject, tmp_path_factory: pytest.TempPathFactory
@@ -199,7 +200,7 @@ def test_a_damaged_map_is_read_or_refused(
     assert map_of(read.text(), file.parent) == read
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=several(100), deadline=None)
 @given(text=st.binary(max_size=200))
 def test_random_bytes_are_no_map(text: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
     file = tmp_path_factory.getbasetemp() / "random.toml"

@@ -15,6 +15,7 @@ from pydantic import Field, ValidationError
 from service.book import requests
 from service.strict import Strict
 from service.text import DEEPEST, fault, json_faults, misfit, nearest, plain, pointer, read_json, shown
+from tests.amounts import several
 
 ANY_TEXT = st.text(st.characters(), max_size=200)  # half surrogate pairs too
 JSON_VALUES = st.recursive(
@@ -82,7 +83,7 @@ PLAIN = st.text(':", {}[]ab', max_size=6)
 
 
 @given(st.lists(st.tuples(PLAIN, st.lists(PLAIN, max_size=2)), max_size=4))
-@settings(max_examples=500)
+@settings(max_examples=several(500))
 def test_no_name_given_twice_slips_past_the_quick_reader(pairs: list[tuple[str, list[str]]]) -> None:
     """Colons, commas and quotes in the names and beside them, to mislead whoever counts."""
     pairs = [(name.replace('"', ""), [each.replace('"', "") for each in values]) for name, values in pairs]

@@ -20,6 +20,7 @@ from service.book.trusting import sets_of
 from service.live.clock import SenderClock
 from service.live.feed import Feed, Fitted
 from service.live.receiver import Link
+from tests.amounts import several
 from tests.service.api.doing import JobDoer
 
 from .making import ATTACHMENT, MACHINE, Door, Json, dated, differences, said, sensed
@@ -144,7 +145,7 @@ def test_both_ways_say_the_same(watched: Watched, way: str, aimed: bool) -> None
     both = watched(way, aimed=aimed)
     ranges = both.sensors.assembly.ranges
 
-    @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+    @settings(max_examples=several(100), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
     @given(st.one_of(*(st.tuples(st.fixed_dictionaries(dict.fromkeys(ranges, parts)), leans, leans)
                        for parts, leans in (near, near, anywhere))), steps)  # fmt: skip
     def holds(stance: tuple[dict[str, float], float, float], moves: list[float]) -> None:

@@ -22,6 +22,7 @@ from service.store import (
     verify_chain,
 )
 from service.store.canonical import read_canonical
+from tests.amounts import several
 from tests.service.postgres import own_schema
 
 from .conftest import Clock
@@ -70,7 +71,7 @@ def shared(store_kind: str, request: pytest.FixtureRequest) -> Iterator[Database
 
 
 @given(payload=st.dictionaries(TEXT, VALUES, max_size=5))
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=several(150))
 def test_payloads_come_back_to_the_bit(shared: Database, payload: dict[str, Any]) -> None:
     event, _ = append(shared, Clock(), touched(**{"value": payload}))
     read = log(shared)[-2:]

@@ -18,6 +18,7 @@ from sqlalchemy import text
 
 from service.store import Database, events, open_database, verify_chain
 from service.store.sqlite import flaws
+from tests.amounts import several
 
 from .making import OBSERVED, Clock, append, open_job, touched
 
@@ -78,7 +79,9 @@ def holds(folder: Path, file: bytes, log: bytes, acknowledged: list[str]) -> Non
     assert flaws(path) == []
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=several(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(where=st.floats(0.0, 1.0), seed=st.integers(0, 2**32))
 def test_while_the_log_was_written(written: Written, tmp_path: Path, where: float, seed: int) -> None:
     """Up to here the log was brought to the disk; beyond, as it happened."""
@@ -100,7 +103,9 @@ def test_while_the_log_was_written(written: Written, tmp_path: Path, where: floa
     )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=several(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(seed=st.integers(0, 2**32))
 def test_while_the_log_was_moved_into_the_file(written: Written, tmp_path: Path, seed: int) -> None:
     """The log is on the disk whole; of the file each sector is old, new or rubbish where it was being written."""
