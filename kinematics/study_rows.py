@@ -62,7 +62,7 @@ def evaluate(asked: Study, first: int, last: int, room: Room | None = None) -> E
     step = max(1, STRETCH // poses)
     for start in range(0, count, step):
         rows = slice(start, start + step)
-        values, status[rows] = _stretch(asked, records[rows], _of(made, rows))
+        values, status[rows] = _stretch(asked, records[rows], _of(made, rows), room)
         ok = status[rows] == linkage.OK
         solved[rows] = ok.sum(axis=1)
         for name, column in outputs.items():
@@ -76,17 +76,20 @@ def evaluate(asked: Study, first: int, last: int, room: Room | None = None) -> E
     return Evaluated(first, points, outputs, traits, metrics, status, made.status, solved, trait_status)
 
 
-def _stretch(asked: Study, records: NDArray[np.void], made: Built) -> tuple[dict[str, Floats], Codes]:
-    """Every output that something hangs on, and status, shape (variants, poses); NaN of variants that are no machines."""
+def _stretch(
+    asked: Study, records: NDArray[np.void], made: Built, room: Room
+) -> tuple[dict[str, Floats], Codes]:
+    """Every output that something hangs on, and status, shape (variants, poses); NaN of variants that are no machines.
+    Both stand in `room` until the next stretch."""
     whole = made.status == 0
     wanted = tuple(dict.fromkeys((*asked.outputs, *(each.output for each in asked.metrics))))
     if wanted and whole.all():
-        return _solved(asked, records, made, wanted)
+        return _solved(asked, records, made, wanted, room)
     values = {name: np.full((len(records), asked.poses.count), np.nan) for name in wanted}
     status = np.repeat(made.status[:, None], asked.poses.count, axis=1)
     if wanted and whole.any():
         good = np.flatnonzero(whole)
-        found, status[good] = _solved(asked, records[good], _of(made, good), wanted)
+        found, status[good] = _solved(asked, records[good], _of(made, good), wanted, room)
         for name in wanted:
             values[name][good] = found[name]
     return values, status
@@ -99,12 +102,14 @@ def _of(made: Built, rows: slice | NDArray[np.int64]) -> Built:
 
 
 def _solved(
-    asked: Study, records: NDArray[np.void], made: Built, wanted: Sequence[str]
+    asked: Study, records: NDArray[np.void], made: Built, wanted: Sequence[str], room: Room
 ) -> tuple[dict[str, Floats], Codes]:
     """Outputs by name and status, shape (variants, poses), of variants that are all machines."""
     count, poses = len(records), asked.poses.count
     rows = count * poses
-    machine_of = np.repeat(np.arange(count), poses)
+    machine_of = room.array("machine_of", (count, poses), np.int64)
+    machine_of[:] = np.arange(count)[:, None]
+    machine_of = machine_of.reshape(rows)
     columns, driven = _columns(asked, records, made, machine_of)
     shared = all(column.size in (1, poses) for column in columns.values())
     if not shared:
@@ -115,8 +120,8 @@ def _solved(
     still = np.zeros(1)
     nine = tuple(_read_only(columns.get(name, still)) for name in JOINT_COLUMNS)
     solved = [name for name in wanted if name in OUTPUTS]
-    out = np.empty((len(solved), rows))
-    status = np.empty(rows, dtype=np.uint8)
+    out = room.array("stretch", (len(solved), rows))
+    status = room.array("stretch_status", (rows,), np.uint8)
     solve_rows(
         _read_only(records), _read_only(np.ascontiguousarray(made.limits)), machine_of, nine, np.ones(len(JOINT_COLUMNS)),  # type: ignore[arg-type]
         poses if shared else rows, np.array([OUTPUTS.index(name) for name in solved], dtype=np.int64),

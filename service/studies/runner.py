@@ -70,18 +70,23 @@ class Threads:
     def make(
         self, plan: Plan, parts: Iterable[int], write: Write, stop: Stop
     ) -> Generator[Written, None, None]:
-        """As `Makers` has it; each thread writes down what it has made, and one waits for each, so that none stands still
-        while what is written is brought to the disk."""
+        """As `Makers` has it; each thread writes down what it has made, while one more takes its place, so that no core
+        stands still for the disk."""
 
         own = threading.local()
+        cores = threading.Semaphore(self.count)
 
         def work(number: int) -> Written | None:
-            return None if stop() else write(make_part(plan, number, own.room))
+            if stop():
+                return None
+            with cores:
+                part = make_part(plan, number, own.room)
+            return write(part)
 
         def begin() -> None:
             own.room = Room()
 
-        with ThreadPoolExecutor(self.count, thread_name_prefix="study", initializer=begin) as pool:
+        with ThreadPoolExecutor(self.count + 1, thread_name_prefix="study", initializer=begin) as pool:
             todo = iter(parts)
             under_way: set[Future[Written | None]] = set()
             try:
