@@ -1,7 +1,4 @@
-"""Tests run a file a worker (pytest-xdist); what measures ages in real time has the machine for itself meanwhile."""
-
-import fcntl
-from collections.abc import Iterator
+"""Tests run a file a worker (pytest-xdist). What measures in real time, marked `alone`, is left to a run of its own."""
 
 import pytest
 from hypothesis import settings
@@ -46,20 +43,3 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         path: 2 * i + 1 for i, path in enumerate(reckoning)
     }
     items.sort(key=lambda item: turn[item.path.as_posix()])
-
-
-@pytest.fixture(autouse=True)
-def room(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Shared by all tests but those marked `alone`, which wait for the others and keep them out.
-
-    Through a gate, or a worker that goes from test to test would never let one in that waits alone.
-    """
-    if not hasattr(request.config, "workerinput"):  # no workers: every test is alone
-        yield
-        return
-    shared = tmp_path_factory.getbasetemp().parent  # of all workers
-    with (shared / "gate").open("w") as gate, (shared / "room").open("w") as inside:
-        fcntl.flock(gate, fcntl.LOCK_EX)
-        fcntl.flock(inside, fcntl.LOCK_EX if request.node.get_closest_marker("alone") else fcntl.LOCK_SH)
-        fcntl.flock(gate, fcntl.LOCK_UN)
-        yield

@@ -11,6 +11,8 @@ from tests.service.api.doing import JobDoer, fitted
 from .making import Door, Json, run
 from .passing import PLANE_M, Motion, Played, play, through, together
 
+# A busy machine hears a crossing late, and another verdict is right.
+pytestmark = pytest.mark.alone
 SLOW = 0.022
 # Bits come ten times a second, 2.2 mm apart, even, at both ends of each way; sensors are exact, read 20 times a second.
 HEIGHT_M = 0.002
