@@ -11,16 +11,16 @@ from fastapi import Depends, FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import PlainTextResponse, Response
 from fastapi_offline import FastAPIOffline
-from pydantic import Field
 
 from . import pages, problems
 from .access import rights
 from .access.admission import Access
-from .api import ROUTERS, calibrations, columns, error_budgets, poses
+from .api import ROUTERS, calibrations, columns, error_budgets, health, poses
 from .api.brokered import at_broker
 from .api.column_solving import workers
 from .api.door import admitted
 from .book.calibrations import Calibrations
+from .book.holding import BEFORE_READY_S, Holding
 from .book.keeper import Keeper
 from .book.payloads import EventFromTheFutureError
 from .book.profiles import Profiles
@@ -91,15 +91,6 @@ _TAGS = [
 ]  # fmt: skip
 
 
-class Health(Strict):
-    """The service and its database answer."""
-
-    status: str = Field(examples=["good"])
-    broker: str | None = Field(
-        None, examples=["here"], description='"here", or "away: " and why; left out where the service has no broker.'
-    )  # fmt: skip
-
-
 class Alive(Strict):
     """The process answers."""
 
@@ -122,10 +113,8 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         with workers() as crew, await run_in_threadpool(open_store, settings) as database:
             profiles = Profiles(database, utc_now)
-            await run_in_threadpool(profiles.load_shipped)
-            await run_in_threadpool(warm_shipped)
-            await run_in_threadpool(error_budgets.warm)
-            await run_in_threadpool(calibrations.warm)
+            for ready in (profiles.load_shipped, warm_shipped, error_budgets.warm, calibrations.warm):
+                await run_in_threadpool(ready)
             app.state.database = database
             if settings.access:
                 app.state.access = Access(
@@ -133,7 +122,9 @@ def create_app(settings: Settings) -> FastAPI:
                     session_hours=settings.session_hours,
                 )  # fmt: skip
             app.state.profiles = profiles
-            app.state.keeper = Keeper(database, profiles)
+            app.state.keeper = keeper = Keeper(database, profiles)
+            app.state.logs = logs = Holding(database, keeper.withhold)
+            await run_in_threadpool(logs.run, BEFORE_READY_S)
             app.state.calibrations = Calibrations(database, profiles, utc_now)
             app.state.classes = Classes(database, utc_now)
             app.state.workers = crew
@@ -142,14 +133,14 @@ def create_app(settings: Settings) -> FastAPI:
             )
             await run_in_threadpool(studied.start)
             app.state.hub = hub = Hub(
-                app.state.keeper, partial(strikes.judge, app.state.keeper),
+                keeper, partial(strikes.judge, keeper),
                 look_every_s=LOOK_EVERY_SHARED_S if database.shared else LOOK_EVERY_S,
             )  # fmt: skip
-            app.state.counts.hub = hub
+            app.state.counts.watch(hub, logs, keeper)
             app.state.judging = asyncio.Lock()
             app.state.fleet = fleet = at_broker(app, settings)
             try:
-                async with _running(hub, fleet):
+                async with _running(hub, fleet, logs):
                     yield
             finally:
                 await run_in_threadpool(studied.close)
@@ -202,9 +193,9 @@ def create_app(settings: Settings) -> FastAPI:
 
 
 @asynccontextmanager
-async def _running(hub: Hub, fleet: Fleet | None) -> AsyncIterator[None]:
+async def _running(hub: Hub, fleet: Fleet | None, logs: Holding) -> AsyncIterator[None]:
     """What happens by itself, for as long as the service lasts."""
-    works = [asyncio.create_task(hub.run())]
+    works = [asyncio.create_task(hub.run()), asyncio.create_task(logs.go_on())]
     if fleet is not None:
         works.append(asyncio.create_task(fleet.run()))
     try:
@@ -225,19 +216,7 @@ def open_store(settings: Settings) -> Database:
 
 
 def _status_routes(app: FastAPI) -> None:
-    @app.get(
-        "/v1/health", tags=["service"], summary="Whether the service and its database answer",
-        response_model_exclude_none=True,
-    )  # fmt: skip
-    async def health(request: Request) -> Health:
-        """Whether the service and its database answer. Whoever asks while that is being found out shares the answer."""
-        running: asyncio.Task[None] | None = getattr(app.state, "health", None)
-        if running is None or running.done():
-            running = asyncio.create_task(run_in_threadpool(request.app.state.database.check))
-            app.state.health = running
-        await asyncio.shield(running)
-        fleet: Fleet | None = app.state.fleet
-        return Health(status="good", broker=None if fleet is None else fleet.status)
+    app.include_router(health.router)
 
     @app.get(
         "/metrics", tags=["service"], summary="Counts and lags of this service, for Prometheus",

@@ -21,6 +21,7 @@ from starlette.websockets import WebSocket
 from kinematics.errors import Fault, Refused
 from machine_profiles import ProfileFaulty
 
+from .problem_table import TABLE
 from .secret import hide
 from .store import (
     DatabaseFromTheFuture,
@@ -33,91 +34,13 @@ from .store import (
     SequenceMismatch,
     StoreError,
     WriteContended,
+    disk_says,
 )
 from .strict import Strict
 from .text import FaultOut, fault, misfit, plain, pointer
 
 MEDIA_TYPE = "application/problem+json"
 MOST_FAULTS = 100
-
-# Slug -> (status, title). Faults of one code that stands here are told under it, all others under "refused".
-# "unknown-..." is 404 for what a path names, 422 for what a body names.
-TABLE: dict[str, tuple[int, str]] = {
-    "malformed-json": (400, "The body is not JSON"),
-    "malformed-arrow": (400, "The body is not an Arrow stream"),
-    "bad-request": (400, "The request cannot be read"),
-    "bad-header": (400, "A header cannot be read"),
-    "token-in-url": (400, "A token in an address"),
-    "token-in-body": (400, "A token where it would be kept"),
-    "unauthenticated": (401, "Who asks is not known"),
-    "foreign-origin": (403, "Asked by a page from elsewhere"),
-    "not-allowed": (403, "Not with these roles"),
-    "not-by-proxy": (403, "Not through the proxy"),
-    "not-assigned": (403, "Not an assigned machine"),
-    "not-found": (404, "Nothing is here"),
-    "unknown-job": (404, "No such job"),
-    "unknown-machine": (404, "No such machine"),
-    "unknown-attachment": (404, "No such attachment"),
-    "unknown-revision": (404, "No such revision"),
-    "unknown-calibration": (404, "No such calibration"),
-    "unknown-lesson": (404, "No such lesson"),
-    "unknown-dig": (404, "No such dig"),
-    "unknown-study": (404, "No such study"),
-    "method-not-allowed": (405, "Not done here"),
-    "access-off": (409, "There is no access control"),
-    "job-exists": (409, "The job exists"),
-    "name-taken": (409, "The name is taken"),
-    "older-revision": (409, "A later revision is current"),
-    "rolled-back": (409, "The calibration was taken back"),
-    "revision-conflict": (409, "Another profile has this revision"),
-    "no-setup": (409, "No machine on the job"),
-    "no-laser": (409, "No laser on the job"),
-    "no-receiver": (409, "No receiver in the profile"),
-    "height-unknown": (409, "The machine's height is unknown"),
-    "not-withdrawable": (409, "That entry cannot be withdrawn"),
-    "not-at-seat": (409, "Not at the seat"),
-    "not-waiting": (409, "That entry does not wait"),
-    "too-many-waiting": (409, "Too many entries wait"),
-    "overtaken": (409, "Another setup is in effect"),
-    "not-running": (409, "The study does not run"),
-    "not-stopped": (409, "The study was not stopped"),
-    "not-finished": (409, "The study is not at its end"),
-    "no-sensors": (409, "No sensors in the profiles"),
-    "arm-moves": (409, "The arm moves"),
-    "asked-too-long-ago": (409, "Asked before the edge came to rest"),
-    "idempotency-conflict": (409, "The key stands for another request"),
-    "sequence-mismatch": (412, "The log has moved on"),
-    "revision-mismatch": (412, "Another revision is current"),
-    "half-open": (408, "Nobody answers at the other end"),
-    "bad-frame": (400, "Not a frame of readings"),
-    "too-slow": (408, "The body did not arrive"),
-    "too-large": (413, "The body is too large"),
-    "wrong-media-type": (415, "Not a media type for this"),
-    "foreign-host": (421, "Asked for another host"),
-    "too-many-values": (422, "Too many values at once"),
-    "invalid-request": (422, "The request does not fit"),
-    "refused": (422, "No trustworthy number"),
-    "unknown-benchmark": (422, "No such benchmark"),
-    "unknown-target": (422, "No such target"),
-    "unknown-exercise": (422, "No such exercise"),
-    "wrong-units": (422, "Other units than the job's"),
-    "stale-reading": (422, "The reading is too old"),
-    "not-finite": (422, "Not a finite number"),
-    "beyond-joint": (422, "Beyond the joint"),
-    "out-of-reach": (422, "Out of reach"),
-    "no-pass": (422, "No pass along this line"),
-    "out-of-stroke": (422, "Beyond the cylinder's stroke"),
-    "no-closure": (422, "The links do not meet"),
-    "dead-centre": (422, "At dead centre"),
-    "ambiguous": (422, "Two positions fit"),
-    "profile-faults": (422, "The profile has faults"),
-    "too-many-requests": (429, "Too many requests"),
-    "internal": (500, "A fault of ours"),
-    "log-damaged": (500, "The log was altered from outside"),
-    "database": (503, "The database does not answer"),
-    "contended": (503, "Others wrote first"),
-    "database-from-the-future": (503, "Written by a later release"),
-}
 
 _log = logging.getLogger("tipdatum")
 
@@ -339,9 +262,12 @@ async def _store(request: Request, error: Exception) -> JSONResponse:
             )  # fmt: skip
         case NotStorable(faults=faults):
             return problem("refused", [fault("not-storable", found, wanted) for _, found, wanted in faults])
-        case LogDamaged(job_id=job, seq=seq):
-            detail = f"Entry {seq} of job {job!r} is not as it was written. Restore the database from a copy."
-            return _logged("log-damaged", detail, error)
+        case LogDamaged():
+            instance = _instance()
+            _log.error(
+                "log-damaged %s %s", instance, hide(str(error))
+            )  # no traceback: it comes with each request
+            return problem("log-damaged", [_damaged(error)], detail=_altered(error), instance=instance)
         case WriteContended():
             told = fault(
                 "contended", "others who wrote the same first, again and again", "a moment undisturbed",
@@ -359,9 +285,42 @@ async def _database(_request: Request, error: Exception) -> JSONResponse:
     return unanswered(error)
 
 
+def damaged(error: LogDamaged) -> Problem:
+    """What a stream, or whoever asks by a broker, is refused with where the log of the job does not hold."""
+    return Problem("log-damaged", [_damaged(error)], detail=_altered(error))
+
+
+def _altered(error: LogDamaged) -> str:
+    return (
+        f"Entry {error.seq} of job {error.job_id!r} is not as it was written. Nothing is computed from its log, and "
+        "nothing added to it: what cannot be read may be a move. Its log and its record can be read up to that entry. "
+        "Bring back the last good backup."
+    )
+
+
+def _damaged(error: LogDamaged) -> FaultOut:
+    return fault(
+        "log-damaged", f"entry {error.seq} of job {error.job_id!r}, not as it was written",
+        "a log that holds: from no other a number is computed, and none is added to",
+        "tipdatum verify tells what is wrong; bring back the last good backup (/guide/operations)",
+        numbers={"seq": error.seq},
+    )  # fmt: skip
+
+
 def unanswered(error: BaseException) -> JSONResponse:
-    """The answer where the database failed."""
+    """The answer where the database failed. Of a write that its disk did not take nothing is on record."""
+    why = disk_says(error)
+    if why is not None:
+        return _logged(why, _DISK[why], error)
     return _logged("database", f"The database does not answer. {_UNSURE}", error)
+
+
+_DISK = {
+    "disk-full": "There is no room on the disk of the database: nothing was recorded. What is on record can be read. "
+    "Make room, then send it again.",
+    "read-only": "The disk of the database takes no writes: nothing was recorded. What is on record can be read. Have "
+    "the disk looked at, then send it again.",
+}
 
 
 def _logged(slug: str, detail: str, error: BaseException) -> JSONResponse:

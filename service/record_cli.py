@@ -84,12 +84,14 @@ def export(
 ) -> None:
     """Write a job's as-dug record into a new file, out of the database; no service needed.
 
+    Of a log that does not hold it goes as far as that holds, and says so; exit code 1.
+
     tipdatum record export pump-house --format pdf -o as-dug.pdf --data our-data
     """
     from .record_run import export as exported  # noqa: PLC0415
 
     with refusals(as_json=as_json):
-        content = exported(data, job, wanted)
+        content, damage = exported(data, job, wanted)
         try:
             with output.open("xb") as out:
                 out.write(content)
@@ -99,7 +101,16 @@ def export(
                 (Fault("bad-option", "--output", found, "a new file in a folder that can be written"),),
                 as_json=as_json,
             )
-    typer.echo(json.dumps({"ok": True, "written": str(output)}) if as_json else f"written: {output}")
+    told = {} if damage is None else {"ends_because": damage.words}
+    typer.echo(
+        json.dumps({"ok": damage is None, "written": str(output), **told})
+        if as_json
+        else f"written: {output}"
+    )
+    if damage is not None:
+        if not as_json:
+            typer.echo(damage.words, err=True)
+        raise typer.Exit(1)
 
 
 def _unreadable(refused: Refused, *, as_json: bool) -> None:

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from kinematics.errors import Fault, Refused
 
+from .book.holding import Damage
 from .book.keeper import Keeper
 from .book.profiles import Profiles
 from .book.record_file import Head, Progress, broken, broken_record, read_record
@@ -65,12 +66,16 @@ def verify_data(
         ])  # fmt: skip
 
 
-def export(data: Path, job: str, wanted: Literal["json", "csv", "html", "pdf"]) -> bytes:
-    """A record out of a data folder. `Refused` as `verify_data`, and "log-damaged"."""
+def export(
+    data: Path, job: str, wanted: Literal["json", "csv", "html", "pdf"]
+) -> tuple[bytes, Damage | None]:
+    """A record out of a data folder, and why it ends where it does if the log is not whole. `Refused` as `verify_data`,
+    and "log-damaged" where not even the first entry can be read."""
     from .api.record import written  # noqa: PLC0415  # all routes come with it
 
     with _looked_into(data) as database:
-        return written(Keeper(database, Profiles(database, utc_now)), job, wanted, utc_now())[0]
+        keeper = Keeper(database, Profiles(database, utc_now))
+        return written(keeper, job, wanted, utc_now())[0], keeper.damage(job)
 
 
 @contextmanager

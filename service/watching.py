@@ -20,6 +20,8 @@ from prometheus_client.process_collector import ProcessCollector
 from prometheus_client.registry import Collector
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from .book.holding import Holding
+from .book.keeper import Keeper
 from .live.hub import Hub
 
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
@@ -33,10 +35,12 @@ _now: ContextVar[tuple[str, str | None] | None] = ContextVar("request", default=
 
 
 class Counts:
-    """Counts of one application. `hub`: the live door once there is one."""
+    """Counts of one application."""
 
     def __init__(self) -> None:
         self.hub: Hub | None = None
+        self.logs: Holding | None = None
+        self.keeper: Keeper | None = None
         self.registry = CollectorRegistry()
         self._requests = Counter(
             "tipdatum_requests", "Requests answered, by route and status.", ("method", "route", "status"),
@@ -49,6 +53,10 @@ class Counts:
         self.registry.register(_Live(self))
         ProcessCollector(registry=self.registry)
         GCCollector(registry=self.registry)
+
+    def watch(self, hub: Hub, logs: Holding, keeper: Keeper) -> None:
+        """The live door and the logs, once there are any."""
+        self.hub, self.logs, self.keeper = hub, logs, keeper
 
     def answered(self, method: str, route: str, status: int, seconds: float) -> None:
         """One more."""
@@ -87,6 +95,7 @@ class _Live(Collector):
             ("live_lag_seconds", "How late the live door's clock ticked at worst since this was last read.", seen.lag_s),
         ):  # fmt: skip
             yield GaugeMetricFamily(f"tipdatum_{name}", words, value=value)
+        yield from self._logs()
         yield CounterMetricFamily("tipdatum_readings_taken", "Readings taken.", value=seen.taken)
         for name, words, label, tally in (
             (
@@ -101,6 +110,23 @@ class _Live(Collector):
             for each, value in sorted(tally.items()):
                 found.add_metric((each,), value)
             yield found
+
+    def _logs(self) -> Iterable[Metric]:
+        logs, keeper = self._counts.logs, self._counts.keeper
+        if logs is None or keeper is None:
+            return
+        yield GaugeMetricFamily(
+            "tipdatum_logs_held", "Jobs whose log was held against itself since the start.", logs.jobs
+        )
+        yield GaugeMetricFamily(
+            "tipdatum_logs_holding", "1 while that goes on, 0 once all were.", float(not logs.done)
+        )
+        wrong = GaugeMetricFamily(
+            "tipdatum_log_damaged", "A job whose log does not hold, and the entry.", labels=("job", "entry")
+        )
+        for each in keeper.damages:
+            wrong.add_metric((each.job, str(each.seq)), 1.0)
+        yield wrong
 
 
 class Watched:

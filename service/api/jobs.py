@@ -7,6 +7,10 @@ from pydantic import Field
 
 from service.book import payloads as p
 from service.book import requests as q
+from service.book.holding import Damage
+from service.book.keeper import Keeper
+from service.book.state import JobState
+from service.store import LogDamaged
 from service.strict import Strict
 
 from . import answers as a
@@ -52,6 +56,10 @@ class EventsOut(Strict):
 
     events: list[EventOut]
     next: int | None
+    ends_because: str | None = Field(
+        None,
+        description="Of a log that does not hold: how far it can be relied on, and why. Left out where it holds.",
+    )
 
 
 @router.get("")
@@ -95,15 +103,15 @@ def get_job(job: JobId, keeper: KeeperDep, response: Response) -> a.JobOut:
     return a.job_out(job, state)
 
 
-@router.get("/{job}/events")
+@router.get("/{job}/events", response_model_exclude_unset=True)
 def list_events(
     job: JobId,
     keeper: KeeperDep,
     after: Annotated[int, Query(ge=0, description="Entries after this one.")] = 0,
     limit: Annotated[int, Query(ge=1, le=1000, description="At most so many.")] = 200,
 ) -> EventsOut:
-    """The log itself. Nothing in it is ever changed or deleted."""
-    state = keeper.state(job)
+    """The log itself. Nothing in it is ever changed or deleted. One that was altered from outside is told up to there."""
+    state, damage = _as_far_as_it_holds(keeper, job)
     rest = [e for e in state.entries if e.seq > after]
     withdrawn = withdrawn_directly(state)
     page = [
@@ -114,7 +122,16 @@ def list_events(
         )
         for e in rest[:limit]
     ]  # fmt: skip
-    return EventsOut(events=page, next=page[-1].seq if len(rest) > limit else None)
+    told = {} if damage is None else {"ends_because": damage.words}
+    return EventsOut(events=page, next=page[-1].seq if len(rest) > limit else None, **told)
+
+
+def _as_far_as_it_holds(keeper: Keeper, job: str) -> tuple[JobState, Damage | None]:
+    try:
+        return keeper.state(job), None
+    except (LogDamaged, p.EventFromTheFutureError):
+        found = keeper.legible(job)
+        return found.state, found.damage
 
 
 @router.get("/{job}/benchmarks")

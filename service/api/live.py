@@ -19,8 +19,8 @@ from service.book.requests import Name
 from service.live.feed import Feed
 from service.live.hub import Hub
 from service.live.link import Feeder, close_with
-from service.problems import Problem
-from service.store import JobUnknown
+from service.problems import Problem, damaged
+from service.store import JobUnknown, LogDamaged
 from service.text import fault, nearest
 
 from .answers import Reference, reference
@@ -89,12 +89,14 @@ def _named(what: Reference | None) -> dict[str, Any] | None:
 
 
 async def feed_of(hub: Hub, job: str) -> Feed:
-    """The feed of a job. Raises the `Problem` "unknown-job"."""
+    """The feed of a job. Raises the `Problem` "unknown-job", "log-damaged"."""
     try:
         return await hub.feed(job)
     except JobUnknown:
         told = fault("unknown-job", repr(job), "a job on record", "open it first; /v1/jobs lists them")
         raise Problem("unknown-job", [told]) from None
+    except LogDamaged as error:
+        raise damaged(error) from None
 
 
 # Readouts out.

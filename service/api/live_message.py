@@ -120,7 +120,7 @@ class Watch:
         more = self._more
         if state.machine is not None:
             more = (
-                *elsewhere(state, self._caller), *changes(feed.job, state, self._keeper)
+                *elsewhere(state, self._caller), *changes(feed.job, state, self._keeper, seen=True)
             )  # fmt: skip
         if not same or more != self._more:
             self._made_for, self._more = (state, feed.sensors, feed.sets), more

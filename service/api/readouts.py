@@ -17,8 +17,9 @@ from kinematics.units import LengthUnit, percent_from_ratio
 from service.access.caller import LOCAL, Caller, Right
 from service.book import decide, seat
 from service.book import requests as q
-from service.book.keeper import Keeper, observed, taken_since
+from service.book.keeper import Keeper
 from service.book.posing import swing_of
+from service.book.seen import observed, taken_since
 from service.book.state import JobState
 from service.book.trusting import Chain, chain_of, sets_of
 from service.strict import Strict
@@ -231,8 +232,11 @@ def elsewhere(state: JobState, caller: Caller) -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
-    """What may change under whoever reads this: what waits for the seat, profiles measured anew."""
+def changes(job: str, state: JobState, keeper: Keeper, *, seen: bool = False) -> Iterator[Fault]:
+    """What may change under whoever reads this: what waits for the seat, profiles measured anew.
+
+    `seen`: as it was last looked at, for streams, which wait for no database.
+    """
     who = "whoever takes the seat" if state.seat is None else f"{state.seat!r} at the seat"
     for each in waiting_out(state):
         yield Fault(
@@ -240,7 +244,7 @@ def changes(job: str, state: JobState, keeper: Keeper) -> Iterator[Fault]:
             f"look at it, then POST /v1/jobs/{job}/acknowledgements for entry {each.seq}, together with "
             "what belongs to it (a withdrawal and what is set anew: both, in this order); until then nothing changes",
         )  # fmt: skip
-    for kind, used, latest in keeper.later_revisions(state):
+    for kind, used, latest in keeper.later_revisions(state, seen=seen):
         yield Fault(
             "later-revision", "", f"{kind} {used.id!r} in {revision(used.hash)}, as it was put on the job",
             f"{revision(latest.hash)}, the latest on record",

@@ -7,9 +7,8 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from service.book.keeper import Keeper
-from service.book.record_file import broken, record_text
+from service.book.record_file import record_text
 from service.paper.page import as_html
-from service.store import LogDamaged, StoredEvent
 
 from .accepting import accepted
 from .door import KeeperDep
@@ -51,7 +50,7 @@ def get_record(
 ) -> Response:
     """Checks by target with their summary, level book, depth sheet, drawings, cautions, and the chain that holds it.
 
-    Refused where the chain does not hold. See /guide/record.
+    Where the chain does not hold the record ends before that entry, and says so. See /guide/record.
     """
     chosen = wanted or accepted(request.headers.get("accept", ""), TYPES, "json")
     content, seq = written(keeper, job, chosen, keeper.now())
@@ -62,28 +61,21 @@ def get_record(
 
 
 def written(keeper: Keeper, job: str, wanted: Format, when: datetime) -> tuple[bytes, int]:
-    """(the record in a format, the entry it goes up to). Raises the store's `JobUnknown`, `LogDamaged`."""
-    state = keeper.state(job)
-    events = keeper.stored(job, state.seq)
-    whole(job, events, state.seq)
+    """(the record in a format, the entry it goes up to), as far as the log holds. Raises the store's `JobUnknown`, and
+    `LogDamaged` where not even the first entry does."""
+    found = keeper.legible(job)
+    events, state, damage = found.events, found.state, found.damage
     by = f"tipdatum {version('tipdatum')}"
     match wanted:
         case "json":
-            return record_text(job, events, when, by).encode(), state.seq
+            return record_text(
+                job, events, when, by, None if damage is None else damage.at
+            ).encode(), state.seq
         case "csv":
-            return as_csv(state).encode(), state.seq
-    document = record_document(job, state, events[-1], when, by)
+            return as_csv(state, damage).encode(), state.seq
+    document = record_document(job, state, events[-1], when, by, damage)
     if wanted == "html":
         return as_html(document).encode(), state.seq
     from service.paper.pdf import as_pdf  # noqa: PLC0415  # loads its fonts and its pictures
 
     return as_pdf(document, when), state.seq
-
-
-def whole(job: str, events: list[StoredEvent], last: int) -> None:
-    """Raise the store's `LogDamaged` where the chain does not hold up to the entry that is known as the last."""
-    found, head = broken(job, events)
-    if found is not None:
-        raise LogDamaged(job, found.seq, f"{found.found}, expected {found.expected}")
-    if head is None or head.seq != last:
-        raise LogDamaged(job, last, "an end before it")

@@ -7,6 +7,7 @@ from kinematics.agreement import FACTOR
 from kinematics.dug_summary import POINTS
 from kinematics.units import LengthUnit, show_number
 from service.book.dug_payloads import CheckTaken
+from service.book.holding import Damage
 from service.book.state import JobState
 
 from . import answers as a
@@ -16,10 +17,11 @@ from .level_book import withdrawn_directly
 _FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
-def as_csv(state: JobState) -> str:
+def as_csv(state: JobState, damage: Damage | None = None) -> str:
     """One line a check (RFC 4180); lengths in the job's units, named in the head, and elevations in metres unrounded.
 
-    A text that a spreadsheet would take for a formula begins with an apostrophe.
+    A text that a spreadsheet would take for a formula begins with an apostrophe. Where the log does not hold the last
+    line says so, in the place of an entry.
     """
     unit, units = state.units.value, state.units
     out = io.StringIO()
@@ -57,6 +59,8 @@ def as_csv(state: JobState) -> str:
             " ".join(each.code for each in told.warnings), _text(told.note),
         ]  # fmt: skip
         write.writerow(row)
+    if damage is not None:
+        write.writerow([damage.seq, "not readable", *[""] * (len(head) - 3), damage.words])
     return out.getvalue()
 
 

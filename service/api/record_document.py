@@ -7,6 +7,7 @@ from kinematics.agreement import FACTOR
 from kinematics.units import LengthUnit, show, show_number
 from service.book import payloads as p
 from service.book.dug_payloads import CheckTaken
+from service.book.holding import Damage
 from service.book.state import Entry, JobState
 from service.paper.document import Document, Drawing, Heading, Paragraph, Part, Signatures, Table, Verdict
 from service.store import StoredEvent, utc_text
@@ -27,8 +28,10 @@ _UNITS = {
 }  # fmt: skip
 
 
-def record_document(job: str, state: JobState, last: StoredEvent, when: datetime, by: str) -> Document:
-    """The record up to the event `last`; `when`, `by`: written when and by which release."""
+def record_document(
+    job: str, state: JobState, last: StoredEvent, when: datetime, by: str, damage: Damage | None = None
+) -> Document:
+    """The record up to the event `last`; `when`, `by`: written when and by which release; `damage`: why it ends there."""
     summed = summary_out(state)
     head = f"{last.seq}:{last.hash}"
     return Document(
@@ -40,10 +43,11 @@ def record_document(job: str, state: JobState, last: StoredEvent, when: datetime
             ("Written", f"{_time(utc_text(when))}, by {by}"), ("Chain head", head),
         ),
         parts=(
-            _verdict(summed), *_waiting(state), *_summary(state, summed),
+            _verdict(summed) if damage is None else _ends(damage), *_waiting(state), *_summary(state, summed),
             *(part for target in summed.targets for part in _target(state, target)),
             *_rests(state), *_depth_sheet(state), *_benchmarks(state), *_level_book(state),
-            Heading("The chain"), Paragraph(words.VERIFY.format(head=head)),
+            Heading("The chain"), *([] if damage is None else [Paragraph(damage.words, strong=True)]),
+            Paragraph(words.VERIFY.format(head=head)),
             Signatures(("taken by", "inspected by")),
         ),
         cautions=words.CAUTIONS,
@@ -77,6 +81,10 @@ def _verdict(summed: SummaryOut) -> Verdict:
         return Verdict(ok=False, word="surely beyond", text=told)
     word = "not sure" if unsure else "surely within"
     return Verdict(ok=None if unsure else True, word=word, text=told)
+
+
+def _ends(damage: Damage) -> Verdict:
+    return Verdict(ok=False, word=f"ends at entry {damage.seq - 1}", text=damage.words)
 
 
 def _waiting(state: JobState) -> Iterator[Part]:

@@ -25,8 +25,8 @@ from kinematics.trust_rates import CUT, SLOPE
 from service.book import decide
 from service.book import payloads as p
 from service.book import requests as q
-from service.book.keeper import observed, taken_since
 from service.book.posing import swing_of
+from service.book.seen import observed, taken_since
 from service.book.state import JobState
 from service.book.trusting import Chain, Sets, chain_of, sets_of
 from service.strict import Strict, example

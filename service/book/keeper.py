@@ -4,29 +4,32 @@ States are kept in memory by seq and only ever extended from the log, so that wh
 write the same log: before anything is decided or answered, what came since is read.
 """
 
+import logging
 import threading
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sqlalchemy.orm import Session
 
 from kinematics.assembly import Assembly
-from kinematics.errors import Fault, Refused
+from kinematics.errors import Refused
 from kinematics.sensor_set import SensorSet
-from service.store import Database, NewEvent, StoredEvent, events, utc_now
+from service.store import Database, LogDamaged, Misfit, NewEvent, StoredEvent, events, utc_now
 
 from . import payloads as p
 from . import seat
 from .dug_requests import CheckIn
+from .holding import Damage, holding, holds, read
 from .profiles import Profiles
 from .requests import Recording, StationIn, StrikeIn, TouchIn, TurningPointIn
+from .seen import observed, taken_since
 from .staff_requests import RodCheckIn, WearCheckIn
-from .state import Entry, JobState, Named, Stand, believable, extend, fold, taking_effect
+from .state import Entry, JobState, Named, Stand, believable, extend, fold
 
+_log = logging.getLogger("tipdatum")
 Clock = Callable[[], datetime]
 Decide = Callable[[JobState, int], p.Payload]
-CLOCK_SLACK = timedelta(seconds=1)
 READINGS = (TouchIn, TurningPointIn, StrikeIn, StationIn, CheckIn, RodCheckIn, WearCheckIn)
 
 
@@ -39,12 +42,21 @@ class Recorded:
     replayed: bool
 
 
-def read(stored: StoredEvent) -> Entry:
-    """A stored event in today's shape."""
-    return Entry(
-        stored.seq, stored.type, p.read_payload(stored.type, stored.payload_version, dict(stored.payload)),
-        str(stored.uuid), stored.actor, stored.observed_utc, stored.recorded_utc,
-    )  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Legible:
+    """A job's log as far as it holds, off the disk, the state that it says then, and why it ends there if not whole."""
+
+    events: list[StoredEvent]
+    state: JobState
+    damage: Damage | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A state in memory, and the event that it ends with: what comes next must fit it."""
+
+    state: JobState
+    last: StoredEvent
 
 
 class Keeper:
@@ -53,25 +65,107 @@ class Keeper:
     def __init__(self, database: Database, profiles: Profiles, now: Clock = utc_now) -> None:
         self._database = database
         self._profiles = profiles
-        self._states: dict[str, JobState] = {}
+        self._states: dict[str, _Kept] = {}
+        self._damages: dict[str, Damage] = {}
         self._lock = threading.Lock()
         self.now = now
 
     def state(self, job: str) -> JobState:
-        """The job's state now. Raises the store's `JobUnknown`."""
+        """The job's state now. Raises the store's `JobUnknown`, `LogDamaged`; `EventFromTheFutureError`."""
+        self._relies_on(job)
         known = self._states.get(job)
-        return self._database.read(lambda session: self._current(session, job, known))
+        try:
+            return self._database.read(lambda session: self._current(session, job, known))
+        except (LogDamaged, p.EventFromTheFutureError):
+            self._find_damage(job)
+            raise
 
     def latest(self, job: str) -> JobState | None:
         """The job's state as far as this process has read it, without asking the database; None if it never has."""
-        return self._states.get(job)  # one step: no lock, thousands of times a second
+        kept = self._states.get(job)  # one step: no lock, thousands of times a second
+        return None if kept is None else kept.state
 
     def catch_up(self, jobs: Collection[str]) -> None:
         """Read what others recorded on these jobs; one small question where they recorded nothing."""
         for job, uuid in self._database.read(lambda session: events.latest_of(session, jobs)).items():
             known = self._states.get(job)
-            if known is None or known.entries[-1].uuid != str(uuid):
+            if job in self._damages or (known is not None and known.last.uuid == uuid):
+                continue
+            try:
                 self.state(job)
+            except (LogDamaged, p.EventFromTheFutureError):
+                continue  # noted, and told by `damage`; the other jobs are none the worse for it
+        states = [kept.state for job in jobs if (kept := self._states.get(job)) is not None]
+        self._profiles.look_again({(kind, used.id) for state in states for kind, used in _in_use(state)})
+
+    # Logs that do not hold.
+
+    @property
+    def damages(self) -> list[Damage]:
+        """Of every log that was found not to hold, in order of jobs."""
+        return [self._damages[job] for job in sorted(self._damages)]
+
+    def damage(self, job: str) -> Damage | None:
+        """Why nothing is computed from a job's log, or added to it, until the service is started again."""
+        return self._damages.get(job)
+
+    def withhold(self, damage: Damage) -> None:
+        """From now on this log gives no number and takes no entry; said once in the log of the service."""
+        with self._lock:
+            first = self._damages.setdefault(damage.job, damage) is damage
+            self._states.pop(damage.job, None)
+        if first:
+            _log.error(
+                "%s: job %r at entry %d: %s; nothing is computed from it or added to it. "
+                "tipdatum verify tells more; bring back the last good backup",
+                damage.code, damage.job, damage.seq, damage.why,
+            )  # fmt: skip
+
+    def legible(self, job: str) -> Legible:
+        """A job's log held against itself anew, as far as it holds. Raises `JobUnknown`; `LogDamaged` or
+        `EventFromTheFutureError` where not even its first entry does."""
+        damage = self.damage(job)
+        if damage is None and self._database.shared:
+            try:
+                self.state(job)  # a server that was set back is noticed here, and believed
+            except (LogDamaged, p.EventFromTheFutureError):
+                damage = self.damage(job)
+        kept = self._states.get(job)
+        found, wrong = self._database.read(lambda session: _all_that_holds(session, job))
+        if wrong is None and kept is not None and kept.last.seq > len(found):
+            more = kept.last.seq
+            wrong = Misfit(
+                len(found) + 1,
+                "cut-off",
+                f"an end at entry {len(found)}",
+                f"entry {more}, which was recorded",
+            )
+        if damage is None and wrong is not None:
+            self.withhold(Damage(job, wrong))
+            damage = self.damage(job)
+        if damage is not None:
+            found = found[: damage.seq - 1]
+            if not found:
+                raise damage.error
+        if kept is not None and damage is None and kept.last == found[-1]:
+            return Legible(found, kept.state, None)
+        return Legible(found, fold([read(each) for each in found]), damage)
+
+    def _relies_on(self, job: str) -> None:
+        damage = self._damages.get(job)
+        if damage is not None:
+            raise damage.error
+
+    def _find_damage(self, job: str) -> None:
+        """Where a log that was just found wrong breaks first, from its beginning on."""
+        _, wrong = self._database.read(lambda session: _all_that_holds(session, job))
+        kept = self._states.get(job)
+        if wrong is None and kept is not None:  # whole by itself, and not what it was
+            wrong = Misfit(
+                kept.last.seq, "changed-entry", "another entry than was read before", "the entry of then"
+            )
+        if wrong is not None:
+            self.withhold(Damage(job, wrong))
 
     def jobs(self, after: str | None, limit: int) -> list[tuple[str, str]]:
         """(id, name) of jobs in order of id, after a cursor."""
@@ -85,30 +179,37 @@ class Keeper:
         """A job's events as they lie on disk, the first so many. Raises the store's `JobUnknown`, `LogDamaged`."""
         return self._database.read(lambda session: events.read_events(session, job, limit=upto))
 
-    def _current(self, session: Session, job: str, known: JobState | None) -> JobState:
-        """The state in a transaction. `known`: what was kept before it began, and so is on record in it."""
+    def _current(self, session: Session, job: str, known: _Kept | None) -> JobState:
+        """The state in a transaction, every entry that is new held against the one before. `known`: what was kept before
+        it began, and so is on record in it."""
         # Where others write, the last event known is read again: a server set back to a backup, or replaced by one that
         # lagged behind, has lost events, and what is kept of them must go.
         again = known is not None and self._database.shared
-        after = 0 if known is None else known.seq - again
+        after = 0 if known is None else known.last.seq - again
         rows = events.read_events(session, job, after_seq=after)
         lost = False
         if known is not None and again:
-            lost = not rows or str(rows[0].uuid) != known.entries[-1].uuid
+            lost = not rows or rows[0].uuid != known.last.uuid
             if lost:
                 known, rows = None, events.read_events(session, job)
+            elif rows[0] != known.last:
+                raise LogDamaged(job, known.last.seq, "content that is not what it was")
             else:
                 rows = rows[1:]
-        fresh = [read(stored) for stored in rows]
+        fresh = holding(job, None if known is None else known.last, rows)
         if known is None:
-            known = fold(fresh)
+            if not rows:
+                raise LogDamaged(job, 1, "no entry at all")
+            known = _Kept(fold(fresh), rows[-1])
         elif fresh:
-            known = extend(known, fresh)
+            known = _Kept(extend(known.state, fresh), rows[-1])
         with self._lock:
             kept = self._states.get(job)
-            if lost or kept is None or kept.seq < known.seq:
+            if job in self._damages:
+                raise self._damages[job].error
+            if lost or kept is None or kept.last.seq < known.last.seq:
                 self._states[job] = known
-        return known
+        return known.state
 
     def sensed(self, state: JobState) -> SensorSet | None:
         """The sensors of what stands on a job; None where its profiles have none. "no-setup", and as `sensor_set`."""
@@ -128,13 +229,14 @@ class Keeper:
         state.book.needs_setup()
         return self._profiles.fitted(state.machine, state.attachment, state.receiver_place)
 
-    def later_revisions(self, state: JobState) -> list[tuple[str, Named, Named]]:
-        """(kind, revision in use, latest) of the job's machine and attachment, where a later one is on record."""
-        used = (("machine", state.machine), ("attachment", state.attachment))
-        latest = [
-            (kind, named, self._profiles.latest(kind, named.id)) for kind, named in used if named is not None
-        ]
-        return [each for each in latest if each[1] != each[2]]
+    def later_revisions(self, state: JobState, *, seen: bool = False) -> list[tuple[str, Named, Named]]:
+        """(kind, revision in use, latest) of the job's machine and attachment, where a later one is on record.
+
+        `seen`: as it was last looked at, without waiting for a database that is shared.
+        """
+        ask = self._profiles.latest_seen if seen else self._profiles.latest
+        latest = [(kind, named, ask(kind, named.id)) for kind, named in _in_use(state)]
+        return [(kind, used, last) for kind, used, last in latest if last is not None and last != used]
 
     def open_job(
         self,
@@ -186,6 +288,7 @@ class Keeper:
         `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
         """
         arrived = self.now()
+        self._relies_on(job)
 
         def work(session: Session) -> tuple[StoredEvent, bool]:
             known = self._states.get(job)
@@ -207,7 +310,11 @@ class Keeper:
                 expected_seq=expected_seq, now=self.now,
             )  # fmt: skip
 
-        stored, replayed = self._database.write(work)
+        try:
+            stored, replayed = self._database.write(work)
+        except (LogDamaged, p.EventFromTheFutureError):
+            self._find_damage(job)
+            raise
         return Recorded(read(stored), self._as_of(job, stored.seq), replayed)
 
     def _as_of(self, job: str, seq: int) -> JobState:
@@ -234,50 +341,15 @@ class Keeper:
         )
 
 
-def taken_since(state: JobState, when: datetime) -> None:
-    """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry.
-
-    What was acknowledged counts from its acknowledgement.
-    """
-    for entry in reversed(state.entries):
-        if when < entry.observed_utc and any(
-            each.type in p.STAND and each.seq not in state.void
-            for each in taking_effect(entry, state.entries)
-        ):
-            raise Refused([
-                Fault("observed-before", "observed_at", f"a reading from before entry {entry.seq} ({entry.type})",
-                      "a reading taken after it", "read the sensors again")
-            ])  # fmt: skip
+def _in_use(state: JobState) -> list[tuple[str, Named]]:
+    used = (("machine", state.machine), ("attachment", state.attachment))
+    return [(kind, named) for kind, named in used if named is not None]
 
 
-def observed(given: str | None, arrived: datetime, age_limit_s: float) -> datetime:
-    """When a reading was observed. Raises `Refused` "stale-reading", "clock-ahead", "not-a-time"."""
-    if given is None:
-        return arrived
-    try:
-        when = datetime.fromisoformat(given)
-    except ValueError:
-        when = None
-    if when is None or when.tzinfo is None:
-        raise Refused(
-            [
-                Fault(
-                    "not-a-time",
-                    "observed_at",
-                    repr(given),
-                    "an ISO 8601 time with its zone, 2026-05-04T07:31:12Z",
-                )
-            ]
-        )
-    age = (arrived - when).total_seconds()
-    if age > age_limit_s:
-        raise Refused([
-            Fault("stale-reading", "observed_at", f"a reading {age:.1f} s old", f"at most {age_limit_s:g} s",
-                  "read the sensors again", {"age_s": age, "limit_s": age_limit_s})
-        ])  # fmt: skip
-    if when - arrived > CLOCK_SLACK:
-        raise Refused([
-            Fault("clock-ahead", "observed_at", f"a reading {-age:.1f} s in the future", "a time that has passed",
-                  "set the clocks", {"age_s": age})
-        ])  # fmt: skip
-    return when
+def _all_that_holds(session: Session, job: str) -> tuple[list[StoredEvent], Misfit | None]:
+    found: list[StoredEvent] = []
+    while True:
+        part = holds(session, job, found[-1] if found else None)
+        found += part.events
+        if part.ended:
+            return found, part.wrong

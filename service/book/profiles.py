@@ -2,7 +2,7 @@
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import datetime
 
@@ -37,6 +37,7 @@ class Profiles:
         self._sensed: OrderedDict[_Key, SensorSet | None] = OrderedDict()
         self._lock = threading.Lock()
         self._latest: dict[tuple[str, str], Named] = {}
+        self._seen: dict[tuple[str, str], Named] = {}  # the latest when a shared database was last asked
 
     def load_shipped(self) -> None:
         """Put the profiles of this release on record; a revision that is there already stays as it is."""
@@ -95,9 +96,25 @@ class Profiles:
             ])  # fmt: skip
         named = Named(profile_id, row.content_hash)
         if self._database.shared:
+            self._seen[kind, profile_id] = named
             return named
         with self._lock:
             return self._latest.setdefault((kind, profile_id), named)
+
+    def latest_seen(self, kind: str, profile_id: str) -> Named | None:
+        """The same without waiting for a shared database: as it was last looked at, None before that."""
+        return self._seen.get((kind, profile_id)) if self._database.shared else self.latest(kind, profile_id)
+
+    def look_again(self, wanted: Collection[tuple[str, str]]) -> None:
+        """See which revisions are the latest now, where another service may have recorded one."""
+
+        def look(session: Session) -> list[tuple[tuple[str, str], StoredRevision | None]]:
+            return [(each, profiles.current_revision(session, *each)) for each in wanted]
+
+        if self._database.shared:
+            for (kind, profile_id), row in self._database.read(look):
+                if row is not None:
+                    self._seen[kind, profile_id] = Named(profile_id, row.content_hash)
 
     def all_current(self, kind: str) -> list[StoredRevision]:
         """The latest revision of every profile of a kind."""

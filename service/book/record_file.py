@@ -8,7 +8,7 @@ nothing to change that the chain does not hold.
 import json
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -47,12 +47,16 @@ class Record:
     damaged: Misfit | None
 
 
-def record_text(job: str, events: Sequence[StoredEvent], written: datetime, by: str) -> str:
-    """The record of a job as JSON. `events`: all of them, from the first."""
+def record_text(
+    job: str, events: Sequence[StoredEvent], written: datetime, by: str, broken_at: Misfit | None = None
+) -> str:
+    """The record of a job as JSON. `events`: all of them, from the first, or up to where the log is `broken_at`: then the
+    record says so, and holding it against itself tells the same."""
     last = events[-1]
+    ends = {} if broken_at is None else {"ends_because": asdict(broken_at)}
     start = json.dumps(
         {"kind": KIND, "version": VERSION, "job": job, "written_utc": utc_text(written), "written_by": by,
-         "how_to_verify": HOW, "head": {"seq": last.seq, "hash": last.hash}}, ensure_ascii=False, indent=1,
+         "how_to_verify": HOW, "head": {"seq": last.seq, "hash": last.hash}, **ends}, ensure_ascii=False, indent=1,
     )  # fmt: skip
     lines = ",\n".join(canonical_json(_as_json(event)) for event in events)
     return f'{start[:-2]},\n "events": [\n{lines}\n]}}\n'
@@ -90,12 +94,12 @@ def read_record(text: str) -> Record:
     head, listed, job = told.get("head"), told.get("events"), told.get("job")
     named = ("kind", "version", "job", "written_utc", "written_by", "how_to_verify", "head", "events")
     whole = isinstance(head, dict) and head.keys() == {"seq", "hash"} and isinstance(job, str)
-    if not whole or not isinstance(listed, list) or set(told) != set(named):
+    if not whole or not isinstance(listed, list) or set(told) - {"ends_because"} != set(named):
         raise _unreadable(
             "a record with parts missing, or with others", f"export it anew: it has {', '.join(named)}"
         )
     events: list[StoredEvent] = []
-    damaged = None
+    damaged = _ends_because(told["ends_because"]) if "ends_because" in told else None
     for i, each in enumerate(listed):
         try:
             events.append(_event(each))
@@ -109,6 +113,16 @@ def read_record(text: str) -> Record:
     assert isinstance(head, dict)  # noqa: S101  # `whole`
     assert isinstance(job, str)  # noqa: S101
     return Record(job, Head(head["seq"], head["hash"]), tuple(events), damaged)
+
+
+def _ends_because(told: Any) -> Misfit:
+    """Where the log was broken that the record was made of."""
+    match told:
+        case {"seq": int(seq), "code": str(code), "found": str(found), "expected": str(expected)} if (
+            len(told) == 4
+        ):
+            return Misfit(seq, code, found, expected)
+    raise _unreadable("a word on where its log ends that cannot be read", "export it anew")
 
 
 def _event(told: Any) -> StoredEvent:

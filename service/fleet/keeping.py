@@ -20,8 +20,8 @@ from service.broker.client import Away
 from service.live.feed import Feed
 from service.live.feeding import Over
 from service.live.receiver import HANDED_ON_S
-from service.problems import Problem, as_response
-from service.store import JobUnknown, StoreError
+from service.problems import Problem, as_response, damaged
+from service.store import JobUnknown, LogDamaged, StoreError
 from service.text import fault
 
 from .envelopes import Here, document, here_of
@@ -124,6 +124,8 @@ class Keeping:
         except JobUnknown:
             told = fault("unknown-job", repr(job), "a job on record", "open it first; /v1/jobs lists them")
             raise Problem("unknown-job", [told]) from None
+        except LogDamaged as error:
+            raise damaged(error) from None
         caller = await self._means.admit(feed, here.token)
         if self._roll.keeper(job) is None:
             await self._claim(job)

@@ -12,6 +12,7 @@ from anyio import CapacityLimiter, to_thread
 from fastapi.concurrency import run_in_threadpool
 
 from kinematics.errors import Fault, Refused
+from service.book.holding import Damage
 from service.book.keeper import Keeper
 from service.book.state import JobState
 from service.book.trusting import sets_of
@@ -132,6 +133,7 @@ class Hub:
         """What stands on the job with its sensors; reads the database where it must."""
         if state.machine is None or state.attachment is None:
             return Fitted(state, None, (_NO_SETUP,))
+        self._keeper.later_revisions(state)  # streams tell what was seen of it
         try:
             sensors = self._keeper.sensed(state)
         except Refused as refused:
@@ -143,6 +145,12 @@ class Hub:
 
     def keep_up(self, feed: Feed) -> None:
         """Bring a feed to what its job's log says now, as far as this process has read it."""
+        damage = self._keeper.damage(feed.job)
+        if damage is not None:  # what stands in memory is from before something that cannot be read
+            why = (_withheld(damage),)
+            if feed.why != why:
+                feed.fit(Fitted(feed.state, None, why), self.now())
+            return
         state = self._keeper.latest(feed.job)
         if state is not None and state is not feed.state:
             now = self.now()
@@ -174,6 +182,8 @@ class Hub:
         except Exception:  # a database that does not answer
             _log.exception("the sensors of %s could not be read", feed.job)
             fitted = Fitted(state, None, (_UNREAD,))
+        if self._keeper.damage(feed.job) is not None:
+            return
         if _on_the_job(feed.state) == _on_the_job(state):  # whatever else was recorded meanwhile
             feed.fit(replace(fitted, state=feed.state), self.now())
 
@@ -281,6 +291,14 @@ _NO_SETUP = Fault("no-setup", "", "a job without a machine", "a setup", "record 
 _UNREAD = Fault(
     "database", "", "profiles that could not be read", "a database that answers", "record the setup once more"
 )
+
+
+def _withheld(damage: Damage) -> Fault:
+    return Fault(
+        damage.code, "", f"entry {damage.seq} of the log: {damage.at.found}", damage.at.expected,
+        "start the later release that wrote it" if damage.later else
+        "tipdatum verify tells what is wrong; bring back the last good backup (/guide/operations)",
+    )  # fmt: skip
 
 
 def _no_sensors(state: JobState) -> Fault:

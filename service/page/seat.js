@@ -1,6 +1,6 @@
 // The page at the seat: its parts put together.
 
-import { ask, waitMs } from "./ask.js";
+import { ask, codeOf, waitMs } from "./ask.js";
 import { at, made } from "./elements.js";
 import { useForm } from "./form.js";
 import { book, lineTouched, mayNot, othersWait, refresh, targetOf } from "./seat-book.js";
@@ -21,6 +21,7 @@ const LOOK_MS = 2000;
 const NONE = ""; // of the depth sheet: the elevation alone
 const TOLD_MS = 20_000;
 const NOT_FOR_LONG = [401, 403, 404];
+const DAMAGED = "log-damaged"; // nothing comes of asking again: somebody must bring back a backup
 const TOO_MANY = 429;
 let needed = 0; // an entry of ours: readouts from before it are no longer shown
 let withheld = ""; // why there is no number: it was declared void, and whether that is on disk is not known
@@ -165,7 +166,7 @@ async function closed() {
   lostAt ??= new Date();
   silence(WORDS.lost(lostAt));
   const refused = await refresh();
-  if (refused !== undefined && refused !== null && NOT_FOR_LONG.includes(refused.status)) {
+  if (refused !== undefined && refused !== null && (NOT_FOR_LONG.includes(refused.status) || codeOf(refused) === DAMAGED)) {
     trouble(...refusal(refused));
     return refused.status !== 401;
   }
@@ -205,7 +206,7 @@ async function answered(asking, good) {
       return { answer };
     }
     at("leaf").hidden = false;
-    if (answer !== null && answer.status < 500 && answer.status !== TOO_MANY) {
+    if (answer !== null && (answer.status < 500 || codeOf(answer) === DAMAGED) && answer.status !== TOO_MANY) {
       trouble(...refusal(answer));
       return null;
     }

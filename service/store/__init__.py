@@ -9,6 +9,7 @@ from .errors import (
     DatabaseClosed,
     DatabaseFromTheFuture,
     DatabaseUnreadable,
+    DiskFull,
     IdempotencyConflict,
     JobExists,
     JobUnknown,
@@ -19,6 +20,7 @@ from .errors import (
     StoreError,
     WriteContended,
     WriteInDoubt,
+    disk_says,
 )
 from .events import Misfit, NewEvent, StoredEvent, StoredJob, misfit, verify_chain
 from .profiles import StoredRevision
@@ -30,6 +32,7 @@ __all__ = [
     "DatabaseClosed",
     "DatabaseFromTheFuture",
     "DatabaseUnreadable",
+    "DiskFull",
     "IdempotencyConflict",
     "JobExists",
     "JobUnknown",
@@ -54,6 +57,7 @@ __all__ = [
     "calibrations",
     "canonical_json",
     "class_digs",
+    "disk_says",
     "events",
     "look_into_database",
     "misfit",

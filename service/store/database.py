@@ -81,9 +81,10 @@ class Database:
     def check(self) -> None:
         """Return if reading and writing work; for health.
 
-        Raises `DatabaseUnreadable`, `DatabaseClosed`. It waits for the writes that came before it.
+        Raises `DatabaseUnreadable`, `DatabaseClosed`, `DiskFull`. It waits for the writes that came before it.
         """
         try:
+            self._keeping.room()
             found = self.read(lambda session: session.scalar(text("SELECT version_num FROM alembic_version")))
             self._on_writer(lambda: self._patient(self._begin_and_undo))
         except self._keeping.errors as error:

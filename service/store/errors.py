@@ -1,6 +1,7 @@
 """What the store refuses, with its facts as attributes. Nothing here knows HTTP."""
 
 from collections.abc import Iterable
+from typing import Literal
 
 
 class StoreError(Exception):
@@ -26,6 +27,16 @@ class DatabaseFromTheFuture(StoreError):
         self.advice = "open it with the release that wrote it, or a later one; nothing was changed"
         super().__init__(
             f"{path}: expected a database at revision {expected} or before, found revision {found}; {self.advice}"
+        )
+
+
+class DiskFull(StoreError):
+    """There is no room left where the database lies. What is on record can be read."""
+
+    def __init__(self, path: str, free: int, least: int) -> None:
+        self.path, self.free, self.least = path, free, least
+        super().__init__(
+            f"{path}: expected {least} bytes free on its disk, found {free}; make room, nothing acknowledged is lost"
         )
 
 
@@ -127,3 +138,25 @@ class RevisionConflict(StoreError):
             f"expected {kind} revision {content_hash} to be the one on record, found {found}; "
             "check how the hash was formed"
         )
+
+
+_FULL, _READ_ONLY = 13, 8  # SQLITE_FULL, SQLITE_READONLY; the upper bits of a code say more
+_STATES: dict[object, Literal["disk-full", "read-only"]] = {
+    "53100": "disk-full",
+    "25006": "read-only",
+}  # SQLSTATE
+
+
+def disk_says(error: BaseException | None) -> Literal["disk-full", "read-only"] | None:
+    """Why a database did not take a write, where its disk is to blame: then nothing of that write is on record."""
+    while error is not None:
+        if isinstance(error, DiskFull):
+            return "disk-full"
+        code = getattr(error, "sqlite_errorcode", None)
+        if isinstance(code, int) and code & 0xFF in {_FULL, _READ_ONLY}:
+            return "disk-full" if code & 0xFF == _FULL else "read-only"
+        state = _STATES.get(getattr(error, "sqlstate", None))
+        if state is not None:
+            return state
+        error = getattr(error, "orig", None) or error.__cause__
+    return None

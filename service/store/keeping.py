@@ -42,6 +42,9 @@ class Keeping(Protocol):
     def prepare(self, writer: Engine) -> None:
         """See to it that what is committed is on disk. `DatabaseUnreadable` where it would not be."""
 
+    def room(self) -> None:
+        """Called when somebody asks how it does: `DiskFull` where there is hardly any room left."""
+
     def migrating(self, writer: Engine) -> AbstractContextManager[Connection]:
         """A transaction that keeps every other migration of this database waiting."""
 

@@ -114,6 +114,9 @@ class PostgresServer:
                     self.name, "a server that keeps what it has acknowledged", "fsync off", "set fsync = on"
                 )
 
+    def room(self) -> None:
+        """The server's disk is watched over with the server."""
+
     @contextmanager
     def migrating(self, writer: Engine) -> Iterator[Connection]:
         """Under an advisory lock; what another has migrated meanwhile is seen."""

@@ -11,10 +11,11 @@ from alembic.util import CommandError
 from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
-from .errors import DatabaseUnreadable
+from .errors import DatabaseUnreadable, DiskFull
 from .times import utc_now
 
 BUSY_MS = 10_000  # how long to wait for another process that writes the same file
+LEAST_FREE = 1 << 20
 _OTHER_PATH = "name another file, or move this one away"
 
 
@@ -87,6 +88,13 @@ class SqliteFile:
                 self.name, "a place that can keep a write-ahead log", f"journal mode {mode}",
                 "put the data folder on a local disk",
             )  # fmt: skip
+
+    def room(self) -> None:
+        """A write of no row, which is how writing is tried, needs none."""
+        found = os.statvfs(self.path)
+        free = found.f_bavail * found.f_frsize
+        if free < LEAST_FREE:
+            raise DiskFull(self.name, free, LEAST_FREE)
 
     def migrating(self, writer: Engine) -> AbstractContextManager[Connection]:
         """BEGIN IMMEDIATE is the lock: a second process waits, then finds it done."""

@@ -119,7 +119,7 @@ class Machine:
     async def _feed(self) -> None:
         while not self._ended.is_set():
             try:
-                async with Feeder(self._port, self._job, token=self._token) as feeder:  # type: ignore[arg-type]  # only its port
+                async with Feeder(self._port, self._job, token=self._token) as feeder:
                     await self._say(feeder)
             except (OSError, AssertionError, websockets.WebSocketException):
                 await asyncio.sleep(1.0 / self._hz)

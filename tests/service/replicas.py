@@ -32,6 +32,7 @@ class Replica:
         assert self.process.stdout is not None
         self.line = self.process.stdout.readline()
         [address] = [word for word in self.line.split() if word.startswith("http://")]
+        self.port = int(address.rpartition(":")[2])
         self.http = httpx.Client(base_url=address, timeout=PATIENCE_S, trust_env=False)
 
     def said(self) -> str:

@@ -1,5 +1,6 @@
 """Two replicas over one PostgreSQL server of our own: one answer, nothing lost or doubled, and the server away."""
 
+import asyncio
 import threading
 import time
 from collections.abc import Iterator
@@ -14,8 +15,11 @@ from machine_profiles import shipped
 from service.cli import app
 from service.store import DatabaseUnreadable, events, open_database, verify_chain
 
-from .api.doing import edge_at
+from .api.doing import as_asked, edge_at
 from .cluster import PASSWORD, SPELLED, Cluster, own_cluster
+from .live.making import Feeder, Viewer, at_rest, said
+from .live.making import run as run_async
+from .live.test_readouts import handshake
 from .postgres import connected, own_schema
 from .replicas import PATIENCE_S, Replica
 
@@ -153,6 +157,44 @@ def test_the_server_goes_away_and_comes_back(pair: Pair, cluster: Cluster) -> No
     assert verify_chain(log) is None
     assert [each.type for each in log[-2:]] == ["touched", "moved"]
     assert acknowledged == {str(each.uuid) for each in log[-2:]}
+
+
+def test_a_live_readout_goes_on_while_the_server_is_away(pair: Pair, cluster: Cluster) -> None:
+    """It needs no database; whoever comes meanwhile, and whatever would be recorded, is told so in words."""
+    one, other = pair
+    path = begun(pair, "dug")
+    touch = TOUCH | {"pose": as_asked(at_rest())}
+    one.post(f"{path}/touches", touch)
+    readings = said(at_rest())
+
+    async def go() -> None:
+        async with Feeder(one, "dug") as machine, Viewer(one, "dug") as viewer:
+            saying = asyncio.create_task(machine.keep_saying(lambda: readings))
+            height = (await viewer.readout())["readout"]["points"]["centre"]["elevation"]["m"]
+            assert height == pytest.approx(100.0, abs=1e-3)
+            await asyncio.to_thread(cluster.stop)
+            try:
+                for _ in range(
+                    60
+                ):  # longer than it takes to look for what others recorded, and for later profiles
+                    told = await viewer.readout()
+                    assert told["readout"]["points"]["centre"]["elevation"]["m"] == pytest.approx(
+                        height, abs=1e-3
+                    )
+                for each in pair:
+                    assert await asyncio.to_thread(handshake, each, f"{path}/readouts/live") == (
+                        503,
+                        "database",
+                    )
+                problem = await asyncio.to_thread(other.post, f"{path}/touches", touch, 503)
+                assert problem["type"] == "/guide/problems#database"
+            finally:
+                await asyncio.to_thread(cluster.start)
+            seq = (await asyncio.to_thread(other.post, f"{path}/rules", {"rules": {}}))["seq"]
+            await viewer.told.next(lambda m: m["readout"] is not None and m["readout"]["seq"] == seq, 10.0)
+            saying.cancel()
+
+    run_async(go(), 120.0)
 
 
 def test_no_password_is_told(pair: Pair, cluster: Cluster) -> None:

@@ -1,4 +1,4 @@
-"""The as-dug record: all of it in every format, in the job's units; refused where the chain does not hold."""
+"""The as-dug record: all of it in every format, in the job's units; as far as the chain holds, and no further."""
 
 import csv
 import io
@@ -233,7 +233,7 @@ def altered(tmp_path: Path) -> Iterator[Callable[[str], Any]]:
             with sqlite3.connect(tmp_path / "tipdatum.sqlite") as connection:
                 connection.execute(statement)
             connection.close()
-            return {each: get(job, each, 500).json() for each in ("json", "csv", "html", "pdf")}
+            return {each: get(job, each) for each in ("json", "csv", "html", "pdf")}
 
         yield ask
 
@@ -247,10 +247,37 @@ def altered(tmp_path: Path) -> Iterator[Callable[[str], Any]]:
         ("UPDATE event SET payload = 'x' WHERE seq = 8", 8),
     ],
 )  # fmt: skip
-def test_no_record_of_a_broken_chain(altered: Callable[[str], Any], statement: str, seq: int) -> None:
-    for wanted, problem in altered(statement).items():
-        assert problem["type"] == "/guide/problems#log-damaged", wanted
-        assert f"Entry {seq} of job 'pump-house'" in problem["detail"], wanted
+def test_the_record_of_a_broken_chain_ends_before_it(
+    altered: Callable[[str], Any], statement: str, seq: int
+) -> None:
+    """And says so, in every format: to be read by people, and to programs that hold it against itself."""
+    told = altered(statement)
+    said = f"can be read up to entry {seq - 1} only. At entry {seq}: "
+    for each in told.values():
+        assert each.headers["etag"] == f'"{seq - 1}"'
+    record = read_record(told["json"].text)
+    assert [each.seq for each in record.events] == list(range(1, seq))
+    found, head = broken_record(record)
+    assert head is None
+    assert found is not None
+    assert found.seq == seq
+    *lines, last = list(csv.DictReader(io.StringIO(told["csv"].text)))
+    assert (last["entry"], last["status"], last["target"]) == (str(seq), "not readable", "")
+    assert said in last["note"]
+    assert [int(each["entry"]) for each in lines] == [each for each in (7, 8, 9) if each < seq]
+    assert said in told["html"].text
+    assert f'<div class="verdict not"><b>ends at entry {seq - 1}</b>' in told["html"].text
+    assert said.replace(" ", "") in re.sub(r"\s+", "", words_of(told["pdf"].content))
+
+
+def test_of_a_log_without_a_first_entry_there_is_no_record(tmp_path: Path) -> None:
+    with Client(create_app(Settings(data_folder=tmp_path))) as client:
+        job = opened(client, "pump-house", "m").equipped()
+        with sqlite3.connect(tmp_path / "tipdatum.sqlite") as connection:
+            connection.execute("DELETE FROM event WHERE seq = 1")
+        connection.close()
+        for wanted in ("json", "csv", "html", "pdf"):
+            assert get(job, wanted, 500).json()["type"] == "/guide/problems#log-damaged"
 
 
 # Size

@@ -16,7 +16,7 @@ from machine_profiles import shipped
 from service.book import decide, seat
 from service.book import payloads as p
 from service.book import requests as q
-from service.book.keeper import taken_since
+from service.book.seen import taken_since
 from service.book.state import Entry, JobState, acknowledged, extend, fold, places, steps, taking_effect
 from service.store.canonical import canonical_json, read_canonical
 from tests.amounts import several

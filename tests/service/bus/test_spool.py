@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from kinematics.errors import Refused
-from service.bus.spool import Spool
+from service.bus.spool import TRY_EVERY_S, Spool
+from tests.service.disks import no_file_beyond
 
 
 def spool(folder: Path, *, feed: str = "pit by cab", boot: str = "b1", **more: Any) -> Spool:
@@ -125,6 +126,32 @@ def test_a_full_disk_leaves_memory_and_gives_no_number_twice(
     again = spool(tmp_path)
     assert bodies(again) == ["[3]", "[4]", "[5]"]
     again.close()
+
+
+def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
+    """A real refusal, of a file that has come to its limit: readings wait in memory, and are written once it may grow."""
+    made, at_s = spool(tmp_path, most_bytes=1 << 24), 0.0
+    bodies_put: list[str] = []
+    long = "1" * 20_000
+    with no_file_beyond(200_000):
+        while not made.broken:
+            bodies_put.append(f"[{len(bodies_put)}{long}]")
+            made.put(at_s, 1, bodies_put[-1])
+            assert len(bodies_put) < 100, "it grew all the same"
+    assert len(bodies_put) > 2
+    at_s += TRY_EVERY_S
+    bodies_put.append("[2]")
+    assert made.put(at_s, 1, bodies_put[-1])
+    made.close()
+    again = spool(tmp_path, most_bytes=1 << 24)
+    found = []
+    while len(again):
+        stream, first = again.next
+        frames = again.after(stream, first - 1, 1000)
+        found += [each.body for each in frames]
+        again.taken(stream, frames[-1].n)
+    again.close()
+    assert found == bodies_put
 
 
 @pytest.mark.parametrize("first", ["taken", "remember"])

@@ -13,7 +13,7 @@ import httpx
 import pytest
 
 from service.pages import render
-from service.problems import TABLE
+from service.problem_table import TABLE
 
 from .making import Door
 

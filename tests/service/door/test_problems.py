@@ -12,7 +12,7 @@ from sqlalchemy.exc import OperationalError
 
 from service import problems
 from service.book.payloads import EventFromTheFutureError
-from service.problems import TABLE
+from service.problem_table import TABLE
 from service.store import (
     DatabaseClosed,
     DatabaseFromTheFuture,

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Any, Protocol, Self, TypeVar
 
 import httpx
 import uvicorn
@@ -236,10 +236,17 @@ class Messages:
         return self.closed
 
 
+class Port(Protocol):
+    """Where a service answers."""
+
+    @property
+    def port(self) -> int: ...
+
+
 class Link:
     """A WebSocket whose messages are kept."""
 
-    def __init__(self, door: Door, path: str, *, token: str | None = None, origin: str | None = None) -> None:
+    def __init__(self, door: Port, path: str, *, token: str | None = None, origin: str | None = None) -> None:
         headers = {} if token is None else {"authorization": f"Bearer {token}"}
         if origin is not None:
             headers["origin"] = origin
@@ -291,7 +298,7 @@ class Feeder(Link):
     """A machine with its sensors. `zero`: what its clock shows more than ours, in seconds."""
 
     def __init__(
-        self, door: Door, job: JobDoer | str, *, zero: float = -5e6, answers: bool = True, **more: Any
+        self, door: Port, job: JobDoer | str, *, zero: float = -5e6, answers: bool = True, **more: Any
     ) -> None:
         name = job if isinstance(job, str) else job.id
         super().__init__(door, f"/v1/jobs/{name}/readings", **more)
@@ -340,7 +347,7 @@ def dated(what: Mapping[str, Json], at_s: float) -> list[Json]:
 class Viewer(Link):
     """One who looks by WebSocket."""
 
-    def __init__(self, door: Door, job: JobDoer | str, asked: str = "", **more: Any) -> None:
+    def __init__(self, door: Port, job: JobDoer | str, asked: str = "", **more: Any) -> None:
         name = job if isinstance(job, str) else job.id
         super().__init__(door, f"/v1/jobs/{name}/readouts/live?{asked}", **more)
 

@@ -40,6 +40,12 @@ class Log:
     def latest(self, _job: str) -> JobState:
         return self.told
 
+    def damage(self, _job: str) -> None:
+        return None
+
+    def later_revisions(self, _state: JobState) -> list[object]:
+        return []
+
     def sensed(self, asked: JobState) -> SensorSet:
         assert self.ready.wait(5.0)
         if self.wrong is not None:

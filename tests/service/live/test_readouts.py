@@ -18,6 +18,7 @@ from .making import (
     Door,
     Feeder,
     Json,
+    Port,
     Viewer,
     at_rest,
     differences,
@@ -267,7 +268,7 @@ def test_a_job_that_is_none(door: Door) -> None:
         assert outcome(door.http.http.get(f"/v1/jobs/nowhere/{rest}")) == (404, "unknown-job")
 
 
-def handshake(door: Door, path: str, headers: dict[str, str] | None = None) -> tuple[int, str]:
+def handshake(door: Port, path: str, headers: dict[str, str] | None = None) -> tuple[int, str]:
     """(status, slug) of a refused opening of a WebSocket."""
     opening = {
         "connection": "Upgrade", "upgrade": "websocket", "sec-websocket-version": "13",

@@ -23,7 +23,7 @@ from .writer import COMMON
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="the writer needs os.fork")
 ROOT = Path(__file__).parents[3]
-KILLS = 200
+KILLS, KILLS_ON_A_SERVER = 200, 50
 PATIENCE_S = 30.0
 
 Acknowledged = dict[tuple[str, int], str]
@@ -191,11 +191,15 @@ def test_killed_on_a_server(spawner: Spawner, own_postgres: str) -> None:
     """The server undoes what a writer left open, and the next one goes on after what was committed."""
     chance = random.Random(18)  # noqa: S311
     address = own_schema(own_postgres)
-    for kill in range(10):
+    for kill in range(KILLS_ON_A_SERVER):
         name = f"writer-{kill:03}"
         spawner.start(address, name)
-        spawner.wait_for(chance.randint(1, 10))
+        if kill % 2:
+            spawner.wait_for(chance.randint(1, 6))
+        else:
+            spawner.wait_s(chance.uniform(0.0, 0.08))  # connecting, looking, or writing
         spawner.wait_s(chance.uniform(0.0, 0.005))
         spawner.kill()
         verify(address, spawner.acknowledged, {COMMON, name})
+    assert len(spawner.acknowledged) >= KILLS_ON_A_SERVER
     assert verify(address, spawner.acknowledged) >= len(spawner.acknowledged)

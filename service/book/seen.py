@@ -1,0 +1,59 @@
+"""When a reading was observed: not too old, not in the future, and not from before what changed since."""
+
+from datetime import datetime, timedelta
+
+from kinematics.errors import Fault, Refused
+
+from . import payloads as p
+from .state import JobState, taking_effect
+
+CLOCK_SLACK = timedelta(seconds=1)
+
+
+def taken_since(state: JobState, when: datetime) -> None:
+    """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry.
+
+    What was acknowledged counts from its acknowledgement.
+    """
+    for entry in reversed(state.entries):
+        if when < entry.observed_utc and any(
+            each.type in p.STAND and each.seq not in state.void
+            for each in taking_effect(entry, state.entries)
+        ):
+            raise Refused([
+                Fault("observed-before", "observed_at", f"a reading from before entry {entry.seq} ({entry.type})",
+                      "a reading taken after it", "read the sensors again")
+            ])  # fmt: skip
+
+
+def observed(given: str | None, arrived: datetime, age_limit_s: float) -> datetime:
+    """When a reading was observed. Raises `Refused` "stale-reading", "clock-ahead", "not-a-time"."""
+    if given is None:
+        return arrived
+    try:
+        when = datetime.fromisoformat(given)
+    except ValueError:
+        when = None
+    if when is None or when.tzinfo is None:
+        raise Refused(
+            [
+                Fault(
+                    "not-a-time",
+                    "observed_at",
+                    repr(given),
+                    "an ISO 8601 time with its zone, 2026-05-04T07:31:12Z",
+                )
+            ]
+        )
+    age = (arrived - when).total_seconds()
+    if age > age_limit_s:
+        raise Refused([
+            Fault("stale-reading", "observed_at", f"a reading {age:.1f} s old", f"at most {age_limit_s:g} s",
+                  "read the sensors again", {"age_s": age, "limit_s": age_limit_s})
+        ])  # fmt: skip
+    if when - arrived > CLOCK_SLACK:
+        raise Refused([
+            Fault("clock-ahead", "observed_at", f"a reading {-age:.1f} s in the future", "a time that has passed",
+                  "set the clocks", {"age_s": age})
+        ])  # fmt: skip
+    return when
