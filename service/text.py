@@ -109,12 +109,10 @@ def json_faults(body: bytes) -> list[FaultOut]:
         if _all_names_differ(text):
             json.loads(text)
         else:
-            json.loads(text, object_pairs_hook=_once)
+            return _twice(text)
     except json.JSONDecodeError as error:
         advice = "look at the commas, quotes and brackets just before this place"
         return [_malformed(error.doc[: error.pos], error.msg, advice)]
-    except _GivenTwice:
-        return list(_given_twice(json.loads(text, object_pairs_hook=_Pairs), ()))
     except ValueError:  # the interpreter's own limit on the digits of a whole number
         return [fault("malformed-json", "a whole number of thousands of digits", "a number of use here")]
     return []
@@ -203,6 +201,15 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(made) != len(pairs):
         raise _GivenTwice
     return made
+
+
+def _twice(text: str) -> list[FaultOut]:
+    """Where names stand twice in one object. Raises ValueError where the text is no JSON, in front of them or behind."""
+    try:
+        json.loads(text, object_pairs_hook=_once)
+    except _GivenTwice:
+        return list(_given_twice(json.loads(text, object_pairs_hook=_Pairs), ()))
+    return []
 
 
 def _given_twice(value: object, above: tuple[object, ...]) -> Iterator[FaultOut]:

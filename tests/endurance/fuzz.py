@@ -1,6 +1,7 @@
-"""Thousands of requests made up from the OpenAPI document: no 5xx, and no answer that it does not describe.
+"""Every parser on thousands of bad inputs; thousands of requests made up from the OpenAPI document: no 5xx, and no
+answer that it does not describe.
 
-By schemathesis (`pip install schemathesis`): its examples, every boundary of every field, and what it makes up, the same
+The requests by schemathesis (`pip install schemathesis`): its examples, every boundary of every field, and what it makes up, the same
 each time. Streams are left out: they have no end; tests/service/live holds them.
 """
 
@@ -12,6 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 from unittest.mock import patch
 
+from tests.fuzzing.engine import fuzz as fuzz_parser
+from tests.fuzzing.parsers import PARSERS
 from tests.service.running import service
 
 CHECKS = (
@@ -23,6 +26,17 @@ CHECKS = (
 # What slows a flood is not what is looked for.
 _UNSLOWED = {"TIPDATUM_REQUESTS_PER_S": "1000000", "TIPDATUM_REQUESTS_AT_ONCE": "1000000"}
 Say = Callable[[str], None]
+
+
+def parsers(cases: int, seed: int, say: Say) -> list[str]:
+    """Every parser of bytes from outside on so many cases; what none may do, each by the case that begets it again."""
+    found: list[str] = []
+    for parser in PARSERS:
+        outcome = fuzz_parser(parser, cases, seed)
+        told = ", ".join(f"{code} {count}" for code, count in outcome.told.most_common(6))
+        say(f"{parser.name}: {outcome.cases} cases, seed {seed}: {told}")
+        found += map(str, outcome.findings)
+    return found
 
 
 def fuzz(examples: int, say: Say) -> list[str]:
