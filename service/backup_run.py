@@ -275,7 +275,7 @@ def _content(file: Path, archive: zipfile.ZipFile) -> dict[str, Any]:
             and all(type(head) is str for head in heads.values()) and type(found["made_utc"]) is str
         )  # fmt: skip
     except (KeyError, TypeError, AttributeError, ValueError, RecursionError, EOFError, NotImplementedError, RuntimeError,
-            zipfile.BadZipFile, zlib.error, struct.error) as error:  # fmt: skip
+            OSError, zipfile.BadZipFile, zlib.error, struct.error) as error:  # fmt: skip
         raise _unreadable(file, f"no {CONTENT} as it should be: {error}") from None
     names = [each.filename for each in archive.infolist()]
     well = well and all(
@@ -305,6 +305,10 @@ def _copied(archive: zipfile.ZipFile, name: str, told: Mapping[str, Any], out: I
         struct.error,
     ) as error:
         raise _unreadable(where, f"{name}: {error}") from None
+    except OSError as error:
+        if error.errno != errno.EINVAL:  # what the disk says; this is an offset in front of the archive
+            raise
+        raise _unreadable(where, f"{name}: it stands nowhere") from None
     if found != {"size": told["size"], "sha256": told["sha256"]}:
         raise _unreadable(where, f"{name} of {found['size']} bytes that is not what was kept")
 

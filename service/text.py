@@ -273,7 +273,7 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
         return unknown_field(str(place[-1]), _fields(endpoint, place[:-1]), at)
     if place and place[-1] == "[key]":
         return unknown_field(str(value), _choices(limits), at)
-    if isinstance(value, float) and not math.isfinite(value):
+    if is_not_finite({**each, "input": value}):
         return fault("not-finite", shown(value) + where, "a finite number", "leave out what is not known", at)
     code, expected = wanted(kind, limits, str(each["msg"]))
     advice = ""
@@ -282,6 +282,13 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
     elif isinstance(value, str) and code == "not-a-choice":
         advice = nearest(value, _choices(limits))
     return fault(code, shown(value) + where, expected, advice, at)
+
+
+def is_not_finite(each: Mapping[str, Any]) -> bool:
+    """Whether pydantic found a number where one belongs, and that it is none."""
+    value = each.get("input")
+    lost = each["type"] in {"missing", "extra_forbidden"} or each["loc"][-1:] == ("[key]",)
+    return not lost and isinstance(value, float) and not math.isfinite(value)
 
 
 def wanted(kind: str, limits: Mapping[str, Any], message: str) -> tuple[str, str]:

@@ -1,5 +1,6 @@
 """A builder's own DBC file as layouts, read by cantools, strictly."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,9 @@ def _item(signal: Any, *, j1939: bool) -> Item:
     low, high = signal.minimum, signal.maximum
     if low is None or high is None or not low < high:  # [0|0] is how a DBC says nothing of it
         low = high = None
+    numbers = conversion.scale, conversion.offset, *(each for each in (low, high) if each is not None)
+    if not all(map(math.isfinite, numbers)):
+        raise ValueError(f"the signal {signal.name} has a factor, offset or bound that is no number")
     when = None
     if signal.multiplexer_signal is not None and signal.multiplexer_ids:
         when = (signal.multiplexer_signal, frozenset(signal.multiplexer_ids))

@@ -1,8 +1,8 @@
 """Every parser on thousands of bad inputs; thousands of requests made up from the OpenAPI document: no 5xx, and no
 answer that it does not describe.
 
-The requests by schemathesis (`pip install schemathesis`): its examples, every boundary of every field, and what it makes up, the same
-each time. Streams are left out: they have no end; tests/service/live holds them.
+The requests by schemathesis (`pip install schemathesis`): its examples, every boundary of every field, and what it
+makes up, the same each time. Streams are left out: they have no end; tests/service/live holds them.
 """
 
 import os
@@ -49,7 +49,8 @@ def fuzz(examples: int, say: Say) -> list[str]:
             done = subprocess.run(
                 [program, "run", f"{address}/openapi.json", "--phases", "examples,coverage,fuzzing",
                  "--checks", ",".join(CHECKS), "--max-examples", str(examples), "--continue-on-failure",
-                 "--suppress-health-check", "all", "--generation-deterministic", "--exclude-path-regex", "/live$"],
+                 "--suppress-health-check", "all", "--generation-deterministic", "--exclude-path-regex", "/live$",
+                 "--request-timeout", "120"],
                 cwd=folder, capture_output=True, text=True, check=False,
             )  # fmt: skip
         say(done.stdout[-2000:])

@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 from random import Random
 
+from kinematics.errors import Refused
 from service.backup_run import CONTENT, back_up, restore
 from service.store import events as stored
 from service.store import open_database
@@ -113,7 +114,9 @@ def restored(data: bytes) -> object:
         file.write_bytes(data)
         try:
             return restore(file, to, _silent)
-        except BaseException:
+        except BaseException as error:
+            if isinstance(error, Refused) and error.faults[0].code in {"unwritable", "disk-full"}:
+                raise AssertionError(f"the disk is blamed: {error}") from None
             left = sorted(str(each.relative_to(work)) for each in Path(work).rglob("*"))
             if left != ["kept.zip", "pit"]:
                 raise AssertionError(f"left behind: {left}") from None

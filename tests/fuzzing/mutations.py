@@ -190,6 +190,11 @@ def _bent_toml(rng: Random, good: bytes) -> bytes:
         return good
     if not isinstance(tree, dict):
         return _toml(tree).encode("utf-8", "surrogatepass")
+    return as_toml(tree)
+
+
+def as_toml(tree: dict[str, Tree]) -> bytes:
+    """A tree as TOML, a line a key."""
     lines = "".join(f"{json.dumps(key)} = {_toml(value)}\n" for key, value in tree.items())
     return lines.encode("utf-8", "surrogatepass")
 

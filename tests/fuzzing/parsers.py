@@ -23,10 +23,11 @@ from service.bus.log import read_log
 from service.bus.ndjson_log import NDJSON
 from service.bus.sensor_map import read_map
 from service.calibrate_run import _misfit, read_body
-from service.fleet.envelopes import document, here_of, service_of, wrong_frame
-from service.fleet.snapshot import restored, snapshot
+from service.fleet.envelopes import bad, document, here_of, service_of, wrong_frame
+from service.fleet.snapshot import NO_SNAPSHOT, restored, snapshot
 from service.live.frames import objects
 from service.pin_survey import Places, surveyed
+from service.problems import Problem
 from service.prompt import read_text
 from service.record_run import verify_file
 from service.simulation.dig import DEMO, SHIPPED, read_dig
@@ -46,6 +47,7 @@ from tests.service.live.test_feed import LASER, REST, SLAB, ZERO, fed
 
 from . import archives, arrow
 from .engine import Parser
+from .mutations import as_toml
 
 PAIR = ("crawler-14t", "tilting-1800")
 _FRAMES = 40
@@ -140,17 +142,17 @@ def _pins(data: bytes) -> object:
     return surveyed(text, "machine", _surveyed()[1], places).facts
 
 
-def _calibration(data: bytes) -> object:
+def _calibration(ending: str) -> Callable[[bytes], object]:
     """Up to its model, which refuses numbers that are none."""
-    body = read_body(_file("calibration.json", data))
-    try:
-        return CalibrationIn.model_validate(body)
-    except ValidationError as error:
-        raise Refused(map(_misfit, error.errors())) from None
 
+    def read(data: bytes) -> object:
+        body = read_body(_file(f"calibration{ending}", data))
+        try:
+            return CalibrationIn.model_validate(body)
+        except ValidationError as error:
+            raise Refused(map(_misfit, error.errors())) from None
 
-def _calibration_toml(data: bytes) -> object:
-    return read_body(_file("calibration.toml", data))
+    return read
 
 
 @cache
@@ -303,9 +305,7 @@ def _snapshot(data: bytes) -> object:
         return found
     try:
         there, now = restored(found, fed()[0])
-    except (KeyError, TypeError, ValueError) as error:  # told as `Fleet.seconds_from` tells it
-        from service.fleet.envelopes import bad  # noqa: PLC0415
-
+    except NO_SNAPSHOT as error:  # told as `Fleet.seconds_from` tells it
         return bad(f"no snapshot: {type(error).__name__}", "the last seconds")
     return now, [each.value for each in there.channels.values()]
 
@@ -314,8 +314,6 @@ def _body(data: bytes) -> object:
     """Any request as JSON. Numbers that are none are left to the fields they stand in."""
     value, faults = read_json(data)
     if faults:
-        from service.problems import Problem  # noqa: PLC0415
-
         raise Problem(faults[0].code if faults[0].code == "malformed-json" else "invalid-request", faults)
     return json.dumps(value)
 
@@ -326,10 +324,8 @@ PARSERS: tuple[Parser, ...] = (
     Parser("described dig", "toml", _digs, _dig),
     Parser("study", "toml", _studies, _study),
     Parser("pins", "csv", lambda: [_surveyed()[0]], _pins),
-    Parser("calibration", "json", lambda: [json.dumps(_EXAMPLE).encode()], _calibration),
-    Parser(
-        "calibration in TOML", "toml", lambda: [b'machine = "crawler-14t"\nunits = "mm"\n'], _calibration_toml
-    ),
+    Parser("calibration", "json", lambda: [json.dumps(_EXAMPLE).encode()], _calibration(".json")),
+    Parser("calibration in TOML", "toml", lambda: [as_toml(_EXAMPLE)], _calibration(".toml")),
     Parser("record", "json", _records, _record),
     Parser("DBC", "dbc", _dbcs, _dbc),
     Parser("sensor map", "toml", _maps, _map),

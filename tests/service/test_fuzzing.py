@@ -3,6 +3,7 @@
 What was found once stands in FOUND and is tried for ever.
 """
 
+import json
 import math
 from collections.abc import Callable
 from typing import Any
@@ -14,14 +15,29 @@ from kinematics.errors import Fault, Refused
 from tests.fuzzing import engine
 from tests.fuzzing.engine import Parser, case_of, fuzz, judged, odd_numbers
 from tests.fuzzing.parsers import PARSERS
+from tests.service.bus.test_csv_log import HEADING
 
 CASES = 15
 # Those that take a tenth of a second each.
 FEW = {"machine profile": 6, "attachment profile": 6, "backup": 4}
 BY_NAME = {parser.name: parser for parser in PARSERS}
 
+
+def _snapshot(change: Callable[[Any], object]) -> bytes:
+    said = json.loads(BY_NAME["another service's seconds"].seeds()[0])
+    change(said)
+    return json.dumps(said).encode()
+
+
 # Bad input that once did what none may do, by parser.
-FOUND: tuple[tuple[str, bytes], ...] = (("request", b'{"a": 1, "a": 2, "b": }'),)
+FOUND: tuple[tuple[str, bytes], ...] = (
+    ("request", b'{"a": 1, "a": 2, "b": }'),
+    ("another service's seconds", _snapshot(lambda said: said["sensors"]["body"]["track"].append([1.0, []]))),
+    ("another service's seconds", _snapshot(lambda said: said.update(now=10**400))),
+    ("log in CSV", f"{HEADING}\n0,1,1,1,1e308,0,0,1,0,0,0,1,\n".encode()),
+    ("log in CSV", f"{HEADING}\n0,1,1,1,1,0,0,1,0,0,0,1e307,\n".encode()),
+    ("described dig", BY_NAME["described dig"].seeds()[0] + b"\n[sensors.stick]\nbias = 1\n"),
+)
 
 
 @pytest.mark.parametrize("parser", PARSERS, ids=lambda parser: parser.name)

@@ -52,6 +52,17 @@ SG_MUL_VAL_ 1 Deep Second 2-2, 5-7;
 """
 
 
+@pytest.mark.parametrize(
+    "numbers", ["(1e400,0) [0|0]", "(%s,0) [0|0]" % ("9" * 400), "(1,-1e400) [0|0]", "(1,0) [0|1e400]"]
+)
+def test_numbers_that_are_none(numbers: str, tmp_path: Path) -> None:
+    text = NESTED.replace("(1,0) [0|0]", numbers)
+    (tmp_path / "a.dbc").write_text(text, encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_dbc(tmp_path / "a.dbc")
+    assert [fault.code for fault in caught.value.faults] == ["unreadable"]
+
+
 @pytest.mark.parametrize("first", [0x21, 0x61])
 def test_multiplexed_in_turn_as_cantools_has_it(first: int, tmp_path: Path) -> None:
     (tmp_path / "a.dbc").write_text(NESTED, encoding="utf-8")
