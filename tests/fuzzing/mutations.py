@@ -51,7 +51,7 @@ def spoilt(rng: Random, seeds: Sequence[bytes], form: str) -> bytes:
     return good
 
 
-def _flip(rng: Random, data: bytes, _: Sequence[bytes]) -> bytes:
+def _flip(rng: Random, data: bytes, _seeds: Sequence[bytes]) -> bytes:
     spoiled = bytearray(data)
     for _ in range(rng.choice((1, 1, 2, 10)) if spoiled else 0):
         spoiled[rng.randrange(len(spoiled))] ^= rng.choice((1, 2, 4, 8, 16, 32, 64, 128, 255))
