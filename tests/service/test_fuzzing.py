@@ -32,6 +32,8 @@ def _snapshot(change: Callable[[Any], object]) -> bytes:
 # Bad input that once did what none may do, by parser.
 FOUND: tuple[tuple[str, bytes], ...] = (
     ("request", b'{"a": 1, "a": 2, "b": }'),
+    ("payload of a broker", b'{"\\ud800": 1}'),
+    ("frame of a feeder", b'{"\\ud800": 1}'),
     ("another service's seconds", _snapshot(lambda said: said["sensors"]["body"]["track"].append([1.0, []]))),
     ("another service's seconds", _snapshot(lambda said: said.update(now=10**400))),
     ("log in CSV", f"{HEADING}\n0,1,1,1,1e308,0,0,1,0,0,0,1,\n".encode()),
