@@ -145,7 +145,7 @@ def restore(file: Path, data: Path, say: Say) -> Kept:
                     _copied(archive, name, told, out)
                     out.flush()
                     os.fsync(out.fileno())
-            held = verify(making, say)
+            held = _held(making, file, say)
             found = {
                 each.job: f"{each.head.seq}:{each.head.hash}" for each in held.jobs if each.head is not None
             }
@@ -159,6 +159,16 @@ def restore(file: Path, data: Path, say: Say) -> Kept:
         finally:
             shutil.rmtree(making, ignore_errors=True)
         return _kept(content)
+
+
+def _held(making: Path, file: Path, say: Say) -> Held:
+    """What came out of an archive held against itself."""
+    try:
+        return verify(making, say)
+    except sqlite3.OperationalError:  # the disk, not what is on it
+        raise
+    except sqlite3.DatabaseError as error:
+        raise _unreadable(file, f"a database that is none: {error}") from None
 
 
 def _free(to: Path) -> None:
@@ -265,7 +275,7 @@ def _content(file: Path, archive: zipfile.ZipFile) -> dict[str, Any]:
             and all(type(head) is str for head in heads.values()) and type(found["made_utc"]) is str
         )  # fmt: skip
     except (KeyError, TypeError, AttributeError, ValueError, RecursionError, EOFError, NotImplementedError, RuntimeError,
-            zipfile.BadZipFile, zlib.error, struct.error) as error:  # fmt: skip
+            OSError, zipfile.BadZipFile, zlib.error, struct.error) as error:  # fmt: skip
         raise _unreadable(file, f"no {CONTENT} as it should be: {error}") from None
     names = [each.filename for each in archive.infolist()]
     well = well and all(
@@ -285,8 +295,20 @@ def _copied(archive: zipfile.ZipFile, name: str, told: Mapping[str, Any], out: I
     try:
         with archive.open(name) as source:
             found = _through(source, out, told["size"])
-    except (zipfile.BadZipFile, EOFError, RuntimeError, ValueError, zlib.error, struct.error) as error:
+    except (
+        zipfile.BadZipFile,
+        EOFError,
+        RuntimeError,
+        ValueError,
+        NotImplementedError,
+        zlib.error,
+        struct.error,
+    ) as error:
         raise _unreadable(where, f"{name}: {error}") from None
+    except OSError as error:
+        if error.errno != errno.EINVAL:  # what the disk says; this is an offset in front of the archive
+            raise
+        raise _unreadable(where, f"{name}: it stands nowhere") from None
     if found != {"size": told["size"], "sha256": told["sha256"]}:
         raise _unreadable(where, f"{name} of {found['size']} bytes that is not what was kept")
 

@@ -9,7 +9,7 @@ last resort stands here too: what nobody foresaw is logged and answered without 
 
 import json
 import re
-from asyncio import wait_for
+from asyncio import timeout
 from collections.abc import Callable, Collection, Mapping
 from time import monotonic
 from urllib.parse import unquote_to_bytes
@@ -90,10 +90,9 @@ class Guard:
             if refusal is None:
                 begun = monotonic()
                 try:
-                    # On this machine alone, with nobody to wait for but oneself, a body may take its time.
                     patience = _PATIENCE_BULK_S if bulk else _PATIENCE_S
-                    reading = _read(receive, most)
-                    body = await (reading if self._access() is None else wait_for(reading, patience))
+                    async with timeout(patience):
+                        body = await _read(receive, most)
                 except TimeoutError:
                     late = _refuse("too-slow", f"a body not here after {patience:g} s", "the whole of it sooner",
                                    "send less at a time")  # fmt: skip
@@ -281,6 +280,12 @@ def _body_fault(body: bytes, headers: Headers, most: int, *, bulk: bool) -> JSON
         return _too_large(f"more than {most} bytes", most)
     if not body:
         return None
+    packed = [coding for coding in _said(headers, "content-encoding") if coding != "identity"]
+    if packed:
+        return _refuse(
+            "wrong-media-type", f"Content-Encoding {', '.join(packed)!r}", "the body as it is, not packed",
+            "what is packed could unfold to any size; leave the header out",
+        )  # fmt: skip
     kinds = [kind.strip() for kind in headers.get("content-type", [])]
     if bulk and [kind.lower() for kind in kinds] == [ARROW]:
         return None

@@ -27,8 +27,8 @@ _NAV = (
     ("/docs", "Routes"),
     ("/sign-in", "Sign in"),
 )
-_PAGE = re.compile(r"[a-z]+")
-_FIGURE = re.compile(r"[a-z]+\.svg")
+_PAGE = re.compile(r"[a-z]{1,60}")
+_FIGURE = re.compile(r"[a-z]{1,60}\.svg")
 # What pages load; nothing else in the folder can be asked for.
 _FILES = {
     **{f"{name}.css": "text/css" for name in ("ink", "classroom", "seat", "workshop")}, "icon.svg": "image/svg+xml",

@@ -37,7 +37,7 @@ from .store import (
     disk_says,
 )
 from .strict import Strict
-from .text import FaultOut, fault, misfit, plain, pointer
+from .text import FaultOut, fault, is_not_finite, misfit, plain, pointer
 
 MEDIA_TYPE = "application/problem+json"
 MOST_FAULTS = 100
@@ -73,21 +73,23 @@ class Problem(Exception):
 
 def problem(
     slug: str, faults: Sequence[FaultOut] = (), detail: str = "", *, status: int | None = None,
-    instance: str | None = None, headers: Mapping[str, str] | None = None,
+    instance: str | None = None, headers: Mapping[str, str] | None = None, of: int | None = None,
 ) -> JSONResponse:  # fmt: skip
     """A problem document as a response: at most the first 100 faults, valid JSON whatever was found.
 
-    `status` only where it differs from the table's, `instance` only where the log has it already.
+    `status` only where it differs from the table's, `instance` only where the log has it already, `of`: how many there
+    are, where `faults` are not all of them.
     """
     usual, title = TABLE[slug]
     told = faults[:MOST_FAULTS]
+    many = len(faults) if of is None else of
     if not detail:
         detail = "; ".join(
             f"{f.pointer or 'request'}: expected {f.expected}, found {f.found}" for f in told[:3]
         )
-        detail += f"; and {len(faults) - 3} more" if len(faults) > 3 else ""
-    if len(faults) > len(told):
-        detail += f" (the first {len(told)} of {len(faults)} are listed)"
+        detail += f"; and {many - 3} more" if many > 3 else ""
+    if many > len(told):
+        detail += f" (the first {len(told)} of {many} are listed)"
     document = ProblemDocument(
         type=f"/guide/problems#{slug}", title=title, status=status or usual, detail=plain(detail) or title,
         instance=instance or _instance(), errors=list(told),
@@ -198,9 +200,11 @@ async def _profile_faulty(_request: Request, error: Exception) -> JSONResponse:
 
 async def _invalid(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, RequestValidationError)  # noqa: S101
-    faults = [misfit(each, request.scope.get("endpoint")) for each in error.errors()]
-    slug = "not-finite" if {each.code for each in faults} == {"not-finite"} else "invalid-request"
-    return problem(slug, faults)
+    found = error.errors()
+    # Of tens of thousands only those that are told are put into words, which takes its time.
+    faults = [misfit(each, request.scope.get("endpoint")) for each in found[:MOST_FAULTS]]
+    slug = "not-finite" if all(map(is_not_finite, found)) else "invalid-request"
+    return problem(slug, faults, of=len(found))
 
 
 async def _invalid_socket(socket: WebSocket, error: Exception) -> None:

@@ -20,6 +20,7 @@ from .access.holders import Holders
 from .app import create_app, open_store
 from .broker.client import driver_for
 from .live.frames import MOST_BYTES
+from .patience import MOST_HEAD, reader
 from .secret import hide
 from .settings import DATABASE, LOOPBACK, MQTT, PREFIX, Settings
 from .store import StoreError, utc_now
@@ -76,8 +77,9 @@ def configured(app: ASGIApp, settings: Settings) -> uvicorn.Config:
         app, log_level="warning", server_header=False, timeout_graceful_shutdown=5, lifespan="on",
         proxy_headers=False,  # what a proxy says is read by the guard
         log_config=None if settings.logs == "json" else LOGGING_CONFIG,
-        # Strangers may come: the reader of HTTP that limits headers, and an end to connections.
-        http="h11" if settings.access else "auto", limit_concurrency=MOST_CONNECTIONS if settings.access else None,
+        # Strangers may come: the reader of HTTP that keeps to the letter of it, and an end to connections.
+        http=reader(strict=settings.access), h11_max_incomplete_event_size=MOST_HEAD,
+        limit_concurrency=MOST_CONNECTIONS if settings.access else None,
         # Compression would cost every viewer its memory, for texts that change too much to gain.
         ws_max_size=MOST_BYTES, ws_per_message_deflate=False, ws_ping_interval=PING_EVERY_S,
         ws_ping_timeout=PONG_WITHIN_S, ssl_certfile=settings.tls_certificate, ssl_keyfile=settings.tls_key,

@@ -109,12 +109,10 @@ def json_faults(body: bytes) -> list[FaultOut]:
         if _all_names_differ(text):
             json.loads(text)
         else:
-            json.loads(text, object_pairs_hook=_once)
+            return _twice(text)
     except json.JSONDecodeError as error:
         advice = "look at the commas, quotes and brackets just before this place"
         return [_malformed(error.doc[: error.pos], error.msg, advice)]
-    except _GivenTwice:
-        return list(_given_twice(json.loads(text, object_pairs_hook=_Pairs), ()))
     except ValueError:  # the interpreter's own limit on the digits of a whole number
         return [fault("malformed-json", "a whole number of thousands of digits", "a number of use here")]
     return []
@@ -205,6 +203,15 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return made
 
 
+def _twice(text: str) -> list[FaultOut]:
+    """Where names stand twice in one object. Raises ValueError where the text is no JSON, in front of them or behind."""
+    try:
+        json.loads(text, object_pairs_hook=_once)
+    except _GivenTwice:
+        return list(_given_twice(json.loads(text, object_pairs_hook=_Pairs), ()))
+    return []
+
+
 def _given_twice(value: object, above: tuple[object, ...]) -> Iterator[FaultOut]:
     inner: Iterable[tuple[object, object]] = ()
     if isinstance(value, _Pairs):
@@ -266,7 +273,7 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
         return unknown_field(str(place[-1]), _fields(endpoint, place[:-1]), at)
     if place and place[-1] == "[key]":
         return unknown_field(str(value), _choices(limits), at)
-    if isinstance(value, float) and not math.isfinite(value):
+    if is_not_finite({**each, "input": value}):
         return fault("not-finite", shown(value) + where, "a finite number", "leave out what is not known", at)
     code, expected = wanted(kind, limits, str(each["msg"]))
     advice = ""
@@ -275,6 +282,13 @@ def misfit(each: Mapping[str, Any], endpoint: Callable[..., Any] | None) -> Faul
     elif isinstance(value, str) and code == "not-a-choice":
         advice = nearest(value, _choices(limits))
     return fault(code, shown(value) + where, expected, advice, at)
+
+
+def is_not_finite(each: Mapping[str, Any]) -> bool:
+    """Whether pydantic found a number where one belongs, and that it is none."""
+    value = each.get("input")
+    lost = each["type"] in {"missing", "extra_forbidden"} or each["loc"][-1:] == ("[key]",)
+    return not lost and isinstance(value, float) and not math.isfinite(value)
 
 
 def wanted(kind: str, limits: Mapping[str, Any], message: str) -> tuple[str, str]:

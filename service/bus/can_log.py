@@ -110,7 +110,9 @@ class _Lines:
 
 def _opened(file: Path, lines: _Lines) -> Any:
     if file.suffix.lower() == ".blf":
-        return file.open("rb")
+        from .blf import opened  # noqa: PLC0415 - as python-can below
+
+        return opened(file)
     # Their heads have names and dates in whatever encoding; frames are ASCII.
     return lines.on(file.open(encoding="latin-1", newline="\n"))
 
@@ -119,10 +121,12 @@ def _reader(ending: str) -> Any:
     """python-can's own choice by ending, on a file that is ours to close."""
     import can  # noqa: PLC0415 - half a second, for those who have such a log
 
+    from .blf import Blf  # noqa: PLC0415
+
     return {
         ".log": can.CanutilsLogReader,
         ".asc": can.ASCReader,
-        ".blf": can.BLFReader,
+        ".blf": Blf,
         ".trc": can.TRCReader,
     }[ending]
 

@@ -2,7 +2,6 @@
 
 import csv
 import re
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from .sensor_map import SensorMap
 
 CSV = ".csv"
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_ABSURD = 1e30  # as in a frame: what would overflow in another unit
 _COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _PER_S = {"s": 1.0, "ms": 1e3, "us": 1e6}
 _HITS = {"0": False, "1": True, "false": False, "true": True}
@@ -111,14 +111,14 @@ def _row(heading: Sequence[str], cells: Sequence[str]) -> Row:
 
 def _number(row: Row, name: str, otherwise: float | None) -> float:
     text = row[name]
-    if _NUMBER.fullmatch(text) and abs(float(text)) <= sys.float_info.max:
+    if _NUMBER.fullmatch(text) and abs(float(text)) < _ABSURD:
         return float(text)
     if not text and otherwise is not None:
         return otherwise
     advice = (
         "write decimal points" if _COMMA.fullmatch(text) else "leave a cell empty where there is no value"
     )
-    raise _bad("not-a-number", f"{name} {shown(text)}", "a finite number", advice)
+    raise _bad("not-a-number", f"{name} {shown(text)}", f"a finite number, below {_ABSURD:g}", advice)
 
 
 def _reading(entry: Entry, row: Row, at_s: float, where: str) -> Iterator[Reading | Fault]:

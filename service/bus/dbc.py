@@ -1,5 +1,8 @@
 """A builder's own DBC file as layouts, read by cantools, strictly."""
 
+import math
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +15,14 @@ from .layouts import Layout
 
 LARGEST = 20_000_000
 NO_FILE = "no such file"
+# What the parser makes room for bit by bit, and number by number, whatever stands there.
+_MOST = 65_536
+_LONGEST = 9  # digits
+# None goes back over what it has read: a file may be one line of digits.
+_SIZE = re.compile(r"\bBO_\s++\d++\s++\w++\s*+:\s*+(\d++)")
+_BITS = re.compile(r"(?<!\d)(\d++)\s*+\|\s*+(\d++)\s*+@")
+_SELECTED = re.compile(r"\bSG_MUL_VAL_[^;]*+")
+_SPAN = re.compile(r"(?<!\d)(\d++)\s*+-\s*+(\d++)")
 _WANTED = "a DBC file"
 
 
@@ -25,6 +36,8 @@ def read_dbc(file: Path) -> tuple[Layout, ...]:
     import cantools.database  # noqa: PLC0415 - half a second, for those who have such a file
 
     text = _text(file)
+    if (swollen := next(_swollen(text), None)) is not None:
+        raise _unreadable(file, swollen)
     try:
         base: Any = cantools.database.load_string(text, "dbc", strict=True)
         layouts = tuple(_layout(message, file.name) for message in base.messages)
@@ -55,6 +68,21 @@ def _text(file: Path) -> str:
     raise _unreadable(file, "bytes that are no text")
 
 
+def _swollen(text: str) -> Iterator[str]:
+    """Sizes that no message has, in words."""
+    for pattern, what in ((_SIZE, "bytes of a message"), (_BITS, "bits of a signal")):
+        for found in pattern.finditer(text):
+            yield from (f"{number[:20]} {what}" for number in found.groups() if _beyond("0", number))
+    for selected in _SELECTED.finditer(text):
+        for low, high in _SPAN.findall(selected[0]):
+            if _beyond(low, high):
+                yield f"a signal for all selections from {low[:20]} to {high[:20]}"
+
+
+def _beyond(low: str, high: str) -> bool:
+    return max(len(low), len(high)) > _LONGEST or int(high) - int(low) > _MOST
+
+
 def _unreadable(file: Path, found: str) -> Refused:
     return Refused([Fault("unreadable", str(file), found, _WANTED, "its maker's tool should export it anew")])
 
@@ -78,6 +106,9 @@ def _item(signal: Any, *, j1939: bool) -> Item:
     low, high = signal.minimum, signal.maximum
     if low is None or high is None or not low < high:  # [0|0] is how a DBC says nothing of it
         low = high = None
+    numbers = conversion.scale, conversion.offset, *(each for each in (low, high) if each is not None)
+    if not all(map(math.isfinite, numbers)):
+        raise ValueError(f"the signal {signal.name} has a factor, offset or bound that is no number")
     when = None
     if signal.multiplexer_signal is not None and signal.multiplexer_ids:
         when = (signal.multiplexer_signal, frozenset(signal.multiplexer_ids))

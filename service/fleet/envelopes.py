@@ -7,6 +7,7 @@ from typing import Any
 from kinematics.errors import Fault
 from service.broker.topics import MOST_BYTES, STREAM
 from service.live.frames import MOST_READINGS, frame_of, in_short
+from service.text import plain
 
 MOST_NUMBER = 2**53
 _STREAM = re.compile(STREAM)
@@ -116,4 +117,4 @@ def bad(found: str, expected: str) -> Fault:
 
 
 def _names(said: dict[str, Any]) -> str:
-    return ", ".join(sorted(said))[:60] or "an empty object"
+    return plain(", ".join(sorted(said)), 60) or "an empty object"

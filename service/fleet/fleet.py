@@ -20,7 +20,7 @@ from .following import Following
 from .keeping import Keeping
 from .means import Means
 from .roll import Roll
-from .snapshot import BEFORE, agrees, restored, snapshot
+from .snapshot import BEFORE, NO_SNAPSHOT, agrees, restored, snapshot
 
 TICK_S = 0.05
 SEEN_WITHIN_S = 5.0
@@ -207,7 +207,7 @@ class Fleet:
         try:
             if said is not None:
                 return restored(said, here)
-        except (KeyError, TypeError, ValueError):  # what a track refuses among them
+        except NO_SNAPSHOT:
             self._means.wrong(
                 self._topics.of_service(service, "answers"), bad("no snapshot", "the last seconds")
             )

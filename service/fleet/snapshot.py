@@ -25,6 +25,10 @@ def snapshot(feed: Feed, now: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
+NO_SNAPSHOT = (LookupError, TypeError, ValueError, OverflowError)
+"""What `restored` raises, a track's refusals among them, where what was said is no snapshot."""
+
+
 def agrees(said: dict[str, Any], here: Feed) -> bool:
     """Whether both services know of the same last move, setup or other such entry, as far as it is told."""
     if not {"stands", "fitted"} <= said.keys():
@@ -35,7 +39,7 @@ def agrees(said: dict[str, Any], here: Feed) -> bool:
 def restored(said: dict[str, Any], here: Feed) -> tuple[Feed, float]:
     """A feed like the one that was told of, and now by its clock; `here`: this service's, for machine and state.
 
-    Raises KeyError, TypeError or ValueError where what was said is no snapshot.
+    Raises one of `NO_SNAPSHOT` where what was said is none.
     """
     since = -math.inf if said["since"] is None else float(said["since"])
     feed = Feed(here.job, Fitted(here.state, here.sensors, here.why, here.sets), since)

@@ -6,6 +6,7 @@ from typing import Any, cast
 from pydantic_core import from_json
 
 from kinematics.errors import Fault
+from service.text import plain
 
 MOST_BYTES = 65_536
 MOST_READINGS = 1000
@@ -80,7 +81,7 @@ def objects(text: str | None) -> tuple[dict[str, Any] | None, list[Any]] | Fault
         if len(many) > MOST_READINGS:
             return _bad(f"{len(many)} readings in a frame", f"at most {MOST_READINGS}")
         return None, many
-    found = ", ".join(frame)[:_LONGEST_FOUND] or "an empty object"
+    found = plain(", ".join(frame), _LONGEST_FOUND) or "an empty object"
     return _bad(found, "a reading with at_s, an answer {clock, at_s}, or {readings: [...]}")
 
 

@@ -157,9 +157,11 @@ def _known(loc: tuple[int | str, ...]) -> list[str]:
     elif len(loc) > 1:
         schema = DigDocument.model_json_schema()
         field: Any = schema["properties"][loc[0]]
-        while "$ref" not in field:
-            field = field.get("items") or field.get("additionalProperties") or field.get("anyOf", [{}])[0]
-        return list(schema["$defs"][field["$ref"].rpartition("/")[2]]["properties"])
+        while field and "$ref" not in field:
+            several = [*field.get("patternProperties", {}).values(), *field.get("anyOf", ()), {}]
+            field = field.get("items") or field.get("additionalProperties") or several[0]
+        table = field.get("$ref", "").rpartition("/")[2]
+        return list(schema["$defs"].get(table, {}).get("properties", ()))
     return list(model.model_fields)
 
 

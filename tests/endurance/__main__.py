@@ -1,7 +1,7 @@
 """Run what takes minutes and print one object of named numbers; exit code 1 where something does not hold.
 
-`soak`: the memory of the live door. `load`: how many machines one service holds, and a fleet of two. `fuzz`: requests
-made up from the OpenAPI document.
+`soak`: the memory of the live door. `load`: how many machines one service holds, and a fleet of two. `fuzz`: bad input to
+every parser, requests made up from the OpenAPI document.
 """
 
 import argparse
@@ -23,6 +23,8 @@ def main() -> int:
     parser.add_argument(
         "--seconds", type=float, default=load.SECONDS, help="of the load, each count of machines"
     )
+    parser.add_argument("--cases", type=int, default=3000, help="of the fuzzing, for each parser")
+    parser.add_argument("--seed", type=int, default=0, help="of the fuzzing of parsers")
     parser.add_argument("--examples", type=int, default=100, help="of the fuzzing, for each route")
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
     asked = parser.parse_args()
@@ -38,6 +40,7 @@ def main() -> int:
             ):
                 numbers |= load.numbers(name, load.load(form, name, load.MACHINES, asked.seconds, _say))
     if asked.only in (None, "fuzz"):
+        faults += fuzz.parsers(asked.cases, asked.seed, _say)
         faults += fuzz.fuzz(asked.examples, _say)
     if asked.json:
         sys.stdout.write(json.dumps(numbers, allow_nan=False) + "\n")

@@ -1,6 +1,9 @@
 """CAN logs of every kind: what a broken one still gives, and that it is told; random bytes."""
 
 import random
+import struct
+import tracemalloc
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -8,6 +11,7 @@ import can
 import pytest
 
 from kinematics.errors import Refused
+from service.bus.blf import MOST
 from service.bus.can_log import LOGS, read_frames
 from service.bus.frames import Frame
 from service.bus.log import read_log
@@ -178,3 +182,56 @@ def test_two_buses_in_one_log_are_told(tmp_path: Path) -> None:
     log = read_log(file)
     assert "channels" in {fault.code for fault in log.faults}
     assert "channels" not in log.kinds
+
+
+def container(data: bytes, method: int = 2, told: int | None = None) -> bytes:
+    """One object of a BLF log; `told`: the size that it says it has."""
+    inside = struct.pack("<H6xL4x", method, len(data)) + (zlib.compress(data) if method == 2 else data)
+    size = 16 + len(inside) if told is None else told
+    return struct.pack("<4sHHLL", b"LOBJ", 16, 1, size, 10) + inside + bytes(size % 4 if told is None else 0)
+
+
+def inner(size: int, version: int = 1) -> bytes:
+    return struct.pack("<4sHHLL", b"LOBJ", 32, version, size, 1) + bytes(48)
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        container(bytes(MOST + 1)),  # unpacks from 16 kB to more than any log
+        container(inner(0)), container(inner(0, version=9)), container(inner(15)),  # read at the same place for ever
+        container(inner(2**32 - 1)),  # waited for, and all that follows kept
+        container(inner(64), method=1), container(inner(64), method=7),
+        container(b"", told=0), container(b"", told=15), container(b"", told=2**32 - 1),
+    ],
+    ids=lambda data: f"{len(data)} bytes",
+)  # fmt: skip
+def test_sizes_that_no_log_has(after: bytes, tmp_path: Path) -> None:
+    """Told as a log that breaks off, after the good frames before, and without memory for what is not there."""
+    whole, altered = tmp_path / "pit.blf", tmp_path / "altered.blf"
+    write(whole, some(10))
+    altered.write_bytes(whole.read_bytes() + after)
+    got: list[Frame] = []
+    tracemalloc.start()
+    try:
+        with pytest.raises(Refused) as caught:
+            got += read_frames(altered)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    [fault] = caught.value.faults
+    assert (fault.code, fault.numbers) == ("broken-log", {"frames": 10})
+    assert len(got) == 10
+    assert most < 5 * MOST
+
+
+@pytest.mark.parametrize("size", [0, 143, 2**32 - 1])
+def test_a_head_of_any_size(size: int, tmp_path: Path) -> None:
+    whole = tmp_path / "pit.blf"
+    write(whole, some(10))
+    data = bytearray(whole.read_bytes())
+    data[4:8] = size.to_bytes(4, "little")
+    whole.write_bytes(data)
+    with pytest.raises(Refused) as caught:
+        list(read_frames(whole))
+    assert [fault.code for fault in caught.value.faults] == ["unreadable"]

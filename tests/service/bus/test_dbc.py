@@ -53,6 +53,36 @@ SG_MUL_VAL_ 1 Deep Second 2-2, 5-7;
 """
 
 
+@pytest.mark.parametrize(
+    "numbers", ["(1e400,0) [0|0]", "(%s,0) [0|0]" % ("9" * 400), "(1,-1e400) [0|0]", "(1,0) [0|1e400]"]
+)
+def test_numbers_that_are_none(numbers: str, tmp_path: Path) -> None:
+    text = NESTED.replace("(1,0) [0|0]", numbers)
+    (tmp_path / "a.dbc").write_text(text, encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_dbc(tmp_path / "a.dbc")
+    assert [fault.code for fault in caught.value.faults] == ["unreadable"]
+
+
+@pytest.mark.parametrize(
+    ("good", "swollen"),
+    [
+        ("8|8@1+", "8|100000000@1+"), ("8|8@1+", "100000000|8@1+"), ("BO_ 1 A: 8", "BO_ 1 A: 100000000"),
+        ("8|8@1+", f"8|{'9' * 5000}@1+"), ("2-2, 5-7", "2-2, 5-100000000"), ("2-2, 5-7", f"2-2, 5-{'9' * 5000}"),
+    ],
+    ids=range(6),
+)  # fmt: skip
+def test_sizes_that_no_message_has(good: str, swollen: str, tmp_path: Path) -> None:
+    """The parser would make room for each bit and each selection."""
+    assert good in NESTED
+    (tmp_path / "a.dbc").write_text(NESTED.replace(good, swollen), encoding="utf-8")
+    with pytest.raises(Refused) as caught:
+        read_dbc(tmp_path / "a.dbc")
+    [fault] = caught.value.faults
+    assert fault.code == "unreadable"
+    assert "of a message" in fault.found or "a signal" in fault.found
+
+
 @pytest.mark.parametrize("first", [0x21, 0x61])
 def test_multiplexed_in_turn_as_cantools_has_it(first: int, tmp_path: Path) -> None:
     (tmp_path / "a.dbc").write_text(NESTED, encoding="utf-8")

@@ -12,10 +12,12 @@ from typing import Any, Literal, Self
 import httpx
 import uvicorn
 from fastapi import FastAPI, HTTPException
+from fastapi.responses import Response
 from pydantic import Field
 
 from kinematics.errors import Fault, Refused
 from service.app import create_app
+from service.patience import MOST_HEAD, reader
 from service.problems import MEDIA_TYPE, Problem
 from service.settings import Settings
 from service.strict import Strict
@@ -23,6 +25,7 @@ from service.strict import Strict
 LIMIT = 64 * 1024
 BULK = 2 * LIMIT
 INSIDE = "the pump house key is under the mat"
+LARGE = 24 * 1024 * 1024
 JSON = {"content-type": "application/json"}
 DEADLINE_S = 30.0
 
@@ -68,6 +71,10 @@ def service(folder: Path) -> FastAPI:
     @app.get("/v1/own")
     def own() -> None:
         raise Problem("name-taken", detail="mine", headers={"Retry-After": "7"})
+
+    @app.get("/v1/large")
+    def large() -> Response:
+        return Response(bytes(LARGE))
 
     @app.post("/v1/refusals")
     def refuse(codes: list[str]) -> None:
@@ -163,9 +170,13 @@ class _Server(uvicorn.Server):
 
 @contextmanager
 def serving(app: FastAPI, http: str) -> Iterator[int]:
-    """A real uvicorn on a free port in a thread of its own; yields the port."""
+    """A real uvicorn on a free port in a thread of its own, with one of the two readers of HTTP; yields the port."""
     with closing(socket.create_server(("127.0.0.1", 0))) as listener:
-        server = _Server(uvicorn.Config(app, log_level="critical", http=http, lifespan="on"))
+        reads = reader(strict=http == "h11")
+        config = uvicorn.Config(
+            app, log_level="critical", http=reads, h11_max_incomplete_event_size=MOST_HEAD, lifespan="on"
+        )
+        server = _Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         try:

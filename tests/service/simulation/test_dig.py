@@ -76,6 +76,7 @@ def test_names_that_are_not_there_all_at_once() -> None:
         (dig_text("wait seconds=1").replace("boom = 25, ", ""), "missing-joint"),
         (dig_text("wait seconds=1").replace("elevation_m = 100.0", "elevation_m = nan"), "not-finite"),
         (dig_text("wait seconds=1").replace('name = "second"', 'name = "first"'), "name-taken"),
+        (dig_text("wait seconds=1", more="[sensors.boom]\nbias = 1\n"), "unknown-field"),
         (dig_text("strike").replace("[laser]\nplane_over_slab_m = 2.75", ""), "no-laser"),
     ],
 )  # fmt: skip
