@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import chain
-from .compiled import compiled
+from .compiled import compiled, kept_as_it_is
 from .drive_block import Records
 from .linkage import wrapped
 from .machine import Point
@@ -207,6 +207,8 @@ def fill_seen(
     dq, dn = work[: JOINTS * by_width], work[JOINTS * by_width : (JOINTS + 3) * by_width]
     by = work[(JOINTS + 3) * by_width : (JOINTS + 4) * by_width]
     skew, row = work[columns : columns + n], work[columns + n :]
+    # Of one type with what other callers hand to the same formulas: these are not compiled for both.
+    read, links, rams = kept_as_it_is(rows), kept_as_it_is(bars), kept_as_it_is(cylinders)
     for i in range(count):
         desk[:] = bases[i * size : (i + 1) * size]
         add_errors(desk, changes, into, weights)
@@ -215,9 +217,9 @@ def fill_seen(
             if seconds[k] >= 0:
                 mount(rows, seconds[k], cases[CASE * k : CASE * (k + 1)])
         said, q = saids[i * n : (i + 1) * n], qs[i * len(ANGLES) : (i + 1) * len(ANGLES)]
-        if sense(rows, bars, cylinders, said, q) != 0:
+        if sense(read, links, rams, said, q) != 0:
             return 1 + i
-        if not sensed_rates(rows, bars, cylinders, said, q, dq, dn, by, skew):
+        if not sensed_rates(read, links, rams, said, q, dq, dn, by, skew):
             return 1 + i
         kind, point = what[3 * i], what[3 * i + 1]
         one = point
@@ -245,9 +247,9 @@ def fill_seen(
             row, dq, skew, case_of, between, one, one, back, pins[i], by, rates[i * width : (i + 1) * width]
         )
         write_turned(
-            rows,
-            bars,
-            cylinders,
+            read,
+            links,
+            rams,
             said,
             q,
             mounted,

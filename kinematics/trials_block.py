@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import chain
-from .compiled import compiled
+from .compiled import compiled, kept_as_it_is
 from .drive_block import Records
 from .maps import place
 from .sensing_block import sense
@@ -67,6 +67,8 @@ def fill_places(
     k, j = lasting.shape[0] // draws, own.shape[0] // draws
     lost = 0
     at, left, right = ends[0], ends[1], ends[2]
+    # Of one type with what other callers hand to the same formulas: these are not compiled for both.
+    read, links, rams = kept_as_it_is(rows), kept_as_it_is(bars), kept_as_it_is(cylinders)
     for draw in range(draws):
         desk[:] = base
         held = lasting[draw * k : (draw + 1) * k]
@@ -76,7 +78,7 @@ def fill_places(
             skew_case(rows[skewed[2 * s + 1]], -held[skewed[2 * s]])
         into = out[4 * draw : 4 * draw + 4]
         into[:] = math.nan
-        if sense(rows, bars, cylinders, said, q) != 0:
+        if sense(read, links, rams, said, q) != 0:
             lost += 1
             continue
         m = records[0]

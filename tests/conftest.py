@@ -22,7 +22,11 @@ _WAIT = (
     "service/test_fleet.py", "service/live/test_still.py", "service/live/test_viewers.py",
 )  # fmt: skip
 # And these reckon for longest.
-_RECKON = ("kinematics/test_trust_coverage.py", "kinematics/test_calibration_coverage.py")
+_RECKON = (
+    "kinematics/test_compiled.py", "kinematics/test_study.py", "kinematics/test_swings.py",
+    "kinematics/test_trust_coverage.py", "service/studies/test_synthesis_file.py",
+    "kinematics/test_calibration_coverage.py",
+)  # fmt: skip
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -55,9 +55,11 @@ def boom_at(point: str, height: float, start: Mapping[str, float]) -> dict[str, 
     angles = dict(start)
     for _ in range(8):
         here = pose(assembly(), **angles).height(point)
+        if abs(height - here) < 1e-12:
+            return angles
         step = pose(assembly(), **(angles | {"boom": angles["boom"] + 1e-6})).height(point)
         angles["boom"] += (height - here) * 1e-6 / (step - here)
-    assert abs(pose(assembly(), **angles).height(point) - height) < 1e-9
+    assert abs(pose(assembly(), **angles).height(point) - height) < 1e-9, "out of the boom's reach"
     return angles
 
 

@@ -21,6 +21,7 @@ from kinematics.outline import Loop, area, outline
 from kinematics.reach import place_edge
 from kinematics.swing_radius import WITHIN_M
 from machine_profiles import shipped
+from tests.amounts import several
 from tests.kinematics.machines import (
     mini_bucket,
     mini_machine,
@@ -228,7 +229,7 @@ def test_the_dump_height_is_the_highest_hanging_bucket(machine: str, attachment:
     rng = np.random.default_rng(3)
     free = [name for name in spot.joints if name != "bucket"]
     tip, span = found.row.links[-1], assembly.ranges["bucket"]
-    for _ in range(3000):
+    for _ in range(several(3000)):
         drawn_joints = {
             name: rng.uniform(assembly.ranges[name].low, assembly.ranges[name].high) for name in free
         }

@@ -13,6 +13,7 @@ from kinematics.machine import Range
 from kinematics.passes import APART_M, Pass, longest_pass
 from kinematics.reach import Line
 from machine_profiles import shipped
+from tests.amounts import several
 
 from .machines import LEVEL, plain_bucket, plain_machine, random_angles, seeded, tiltrotator_bucket
 from .test_reach import placed, planar
@@ -222,7 +223,7 @@ def test_no_pass_where_no_pose_of_many_makes_one(seed: int) -> None:
         assert passed(assembly, **held, line=nearest, floor=STEEP).length_m > 0.0
         return
     rng = np.random.default_rng([81, seed])
-    for _ in range(2000):
+    for _ in range(several(2000)):
         joints = {name: rng.uniform(assembly.ranges[name].low, assembly.ranges[name].high) for name in SOLVED}
         floor, left, right = to_surface(pose(assembly, **(held | joints)), line.slope)
         assert not (STEEP.low <= floor <= STEEP.high and left >= 0.0 and right >= 0.0)

@@ -5,6 +5,7 @@ import math
 from mpmath import mpf
 
 from kinematics.sensitivity import sensitivity
+from tests.amounts import several
 
 from . import complex_step, fifty_digits
 from .fifty_digits import JOINTS
@@ -37,7 +38,7 @@ def test_sensitivity_at_fifty_digits() -> None:
 
 
 def test_sensitivity_of_places_by_complex_step() -> None:
-    for seed in range(40):
+    for seed in range(several(40)):
         found = posed(seed, linkage=seed % 2 == 0)
         given, q = parameters_of(found), found.q.tolist()
         for name in points_of(found):

@@ -15,6 +15,7 @@ from kinematics.sensor import Mounting
 from kinematics.sensor_set import SensorSet
 from kinematics.still import CREEP_M_S, Still, still
 from kinematics.track import Track
+from tests.amounts import several
 
 from .machines import Rng
 from .streams import FAR, Course, Motion, assembly, boom_at, crawler, feed, noisy, noisy_as
@@ -218,9 +219,9 @@ def test_it_moves_again() -> None:
 
 
 def test_noise_is_no_motion() -> None:
-    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. Of some thousand touches one may be refused."""
-    rng = np.random.default_rng(21)
-    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(1200)) <= 1
+    """0.1 deg at 10 Hz, 8 m ahead: one reading is 10 mm off. Of 1200 touches one may be refused, of fewer none."""
+    rng, tried = np.random.default_rng(21), several(1200)
+    assert sum(not rested(creeping(0.1, 10.0, 0.0, rng)) for _ in range(tried)) <= tried // 1200
 
 
 @pytest.mark.parametrize(
@@ -228,7 +229,8 @@ def test_noise_is_no_motion() -> None:
 )
 def test_ordinary_noise_is_no_motion(noise_deg: float, hz: float) -> None:
     rng = np.random.default_rng([22, int(100 * noise_deg), int(hz)])
-    assert sum(not rested(creeping(noise_deg, hz, 0.0, rng)) for _ in range(100)) <= 1
+    tried = several(100)
+    assert sum(not rested(creeping(noise_deg, hz, 0.0, rng)) for _ in range(tried)) <= tried // 100
 
 
 def test_a_creep_shows_through_noise() -> None:
@@ -240,7 +242,8 @@ def test_a_creep_shows_through_noise() -> None:
 @pytest.mark.parametrize(("noise_deg", "hz"), [(0.05, 10.0), (0.05, 50.0), (0.1, 60.0)])
 def test_a_creep_shows_at_other_rates(noise_deg: float, hz: float) -> None:
     rng = np.random.default_rng([24, int(100 * noise_deg), int(hz)])
-    assert sum(not rested(creeping(noise_deg, hz, -CREEP_M_S, rng)) for _ in range(100)) >= 99
+    tried = several(100)
+    assert sum(not rested(creeping(noise_deg, hz, -CREEP_M_S, rng)) for _ in range(tried)) >= 0.99 * tried
 
 
 def test_noise_that_hides_all_is_no_rest() -> None:

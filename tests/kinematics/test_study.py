@@ -16,6 +16,7 @@ from kinematics.study import HOWS, STATUS, Metric, Study, study, trait_names
 from kinematics.study_design import Design, Levels, Normal, Uniform, designed
 from kinematics.study_poses import poses_for
 from kinematics.study_rows import Evaluated, evaluate
+from tests.amounts import several
 
 from .machines import plain_bucket, plain_machine
 from .rebuilt import rebuilt
@@ -47,7 +48,7 @@ def example(assembly: Assembly, rows: int = 200, **asked: Any) -> Study:
 
 def test_as_machines_one_by_one() -> None:
     base = crawler()
-    asked = example(base)
+    asked = example(base, several(200))
     found = evaluate(asked, 0, asked.design.rows)
     whole = 0
     for i, (idler, boom) in enumerate(found.parameters):
@@ -99,11 +100,12 @@ def test_parts_are_the_whole_to_the_bit() -> None:
 
 
 def test_stretches_are_the_whole_to_the_bit(monkeypatch: pytest.MonkeyPatch) -> None:
-    asked = example(crawler(), metrics=(LOW,))
-    whole = _arrays(evaluate(asked, 0, 200))
-    for stretch in (1, 40, 9 * 199):  # of nine poses a variant
+    rows = several(200)
+    asked = example(crawler(), rows, metrics=(LOW,))
+    whole = _arrays(evaluate(asked, 0, rows))
+    for stretch in (1, 40, 9 * (rows - 1)):  # of nine poses a variant
         monkeypatch.setattr(study_rows, "STRETCH", stretch)
-        for name, values in _arrays(evaluate(asked, 0, 200)).items():
+        for name, values in _arrays(evaluate(asked, 0, rows)).items():
             assert np.array_equal(values, whole[name], equal_nan=True), (stretch, name)
 
 

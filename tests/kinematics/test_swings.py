@@ -246,7 +246,7 @@ def test_a_swing_is_found(often: float, phase: float, slope: float, seed: int) -
 @pytest.mark.parametrize("hz", [10.0, 50.0, 1000.0])
 def test_noise_is_no_swing(hz: float) -> None:
     rng = np.random.default_rng([54, int(hz)])
-    for _ in range(100):
+    for _ in range(several(100)):
         found = swing(shares(np.zeros_like, (hz, hz), 1.0, rng), 0.0, 2.0, 1)
         assert found is not None
         assert found.amplitude[0] == 0.0

@@ -18,6 +18,7 @@ from service.store import (
     events,
     verify_chain,
 )
+from tests.amounts import several
 
 from .conftest import Clock
 from .making import OBSERVED, append, log, open_job, touched
@@ -223,7 +224,7 @@ def test_rollback_leaves_nothing(database: Database, now: Clock) -> None:
 
 def test_threads_neither_lose_nor_double(database: Database, now: Clock) -> None:
     open_job(database, now)
-    threads, each = 6, 30
+    threads, each = 6, several(30)
     together = Barrier(threads)
     acknowledged: list[tuple[int, str]] = []
 

@@ -158,7 +158,7 @@ def as_left(file: Path, folder: Path) -> Path:
     return folder / file.name
 
 
-def test_killed_200_times(spawner: Spawner, file: Path, tmp_path: Path) -> None:
+def test_killed_again_and_again(spawner: Spawner, file: Path, tmp_path: Path) -> None:
     """Each writer recovers the log that the one killed before it left; each state is verified on a copy."""
     chance = random.Random(20260504)  # noqa: S311
     for kill in range(KILLS):
@@ -178,7 +178,7 @@ def test_killed_200_times(spawner: Spawner, file: Path, tmp_path: Path) -> None:
 def test_killed_while_the_file_is_made(spawner: Spawner, tmp_path: Path) -> None:
     """A new file each time, killed within the first moments: WAL switch, migration, first job."""
     chance = random.Random(14)  # noqa: S311
-    for kill in range(30):
+    for kill in range(several(30)):
         address = f"sqlite:///{tmp_path}/new-{kill}.sqlite"
         spawner.acknowledged.clear()
         spawner.start(address, "writer")

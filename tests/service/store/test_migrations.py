@@ -21,6 +21,7 @@ from service.store.migrations.versions import r0003_calibrations as r0003
 from service.store.migrations.versions import r0004_class_digs as r0004
 from service.store.migrations.versions import r0005_studies as r0005
 from service.store.tables import Base
+from tests.amounts import several
 from tests.service.postgres import connected, own_schema
 
 ROOT = Path(__file__).parents[3]
@@ -147,7 +148,7 @@ AT_ONCE = """
 import os, sys, time
 from service.store import open_database
 
-for number in range(40):
+for number in range(int(sys.argv[2])):
     start, crew = time.monotonic() + 0.005, []
     for _ in range(3):
         crew.append(os.fork())
@@ -163,9 +164,9 @@ for number in range(40):
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs os.fork")
 def test_processes_may_open_a_new_file_at_once(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", AT_ONCE, str(tmp_path)],
+        [sys.executable, "-c", AT_ONCE, str(tmp_path), str(several(40))],
         env={"PYTHONPATH": str(ROOT)}, capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
     assert (done.stdout, done.stderr, done.returncode) == ("", "", 0)
-    for number in range(40):
+    for number in range(several(40)):
         assert set(statements(tmp_path / f"{number}.sqlite")) == TABLES

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
@@ -72,6 +73,31 @@ def asked(text: str = TURN) -> Asked:
     return read_synthesis(text, "turn.toml", find)
 
 
+def quiet(_done: int, _of: int) -> None:
+    """Nothing."""
+
+
+Searched = tuple[Path, dict[str, Any]]
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Searched:
+    """(folder, what is told) of a search that nothing ended early."""
+    path = tmp_path_factory.mktemp("whole") / "turn"
+    begin(asked(), path)
+    return path, search_into(asked(), path, tell=quiet, stop=lambda: False)
+
+
+@pytest.fixture(scope="module")
+def by_force(tmp_path_factory: pytest.TempPathFactory) -> tuple[Searched, list[tuple[int, int]]]:
+    """The same towards a force, and what was told on the way."""
+    seen: list[tuple[int, int]] = []
+    path = tmp_path_factory.mktemp("force") / "turn"
+    begin(asked(FORCE), path)
+    told = search_into(asked(FORCE), path, tell=lambda done, of: seen.append((done, of)), stop=lambda: False)
+    return (path, told), seen
+
+
 def test_what_it_says_in_metres_and_radians() -> None:
     found = asked(FORCE)
     measured = float(found.assembly.parameters["idler_length"][0])
@@ -124,11 +150,8 @@ def test_two_curves_are_refused_at_their_line() -> None:
     assert re.search(r"turn.toml:\d+: goals.1", refused.value.faults[0].where)
 
 
-def test_run_into_a_folder(tmp_path: Path) -> None:
-    seen: list[tuple[int, int]] = []
-    path = tmp_path / "turn"
-    begin(asked(FORCE), path)
-    told = search_into(asked(FORCE), path, tell=lambda done, of: seen.append((done, of)), stop=lambda: False)
+def test_run_into_a_folder(by_force: tuple[Searched, list[tuple[int, int]]], tmp_path: Path) -> None:
+    (path, told), seen = by_force
     assert told["finished"]
     assert seen[-1] == (16, 16)
     table = pq.read_table(path / "candidates.parquet")
@@ -143,7 +166,7 @@ def test_run_into_a_folder(tmp_path: Path) -> None:
     assert [float(row["rotation_deg"]) for row in rows] == table.column("rotation_deg").to_pylist()
     other = tmp_path / "again"
     begin(asked(FORCE), other)
-    search_into(asked(FORCE), other, tell=lambda _done, _of: None, stop=lambda: False)
+    search_into(asked(FORCE), other, tell=quiet, stop=lambda: False)
     assert (other / "candidates.csv").read_bytes() == (path / "candidates.csv").read_bytes()
     with pytest.raises(Refused) as refused:
         begin(asked(), path)
@@ -161,13 +184,9 @@ def test_ended_early(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("after", [1, 7, 40, 170])
-def test_taken_up_it_comes_to_the_same_to_the_byte(tmp_path: Path, after: int) -> None:
-    def quiet(_done: int, _of: int) -> None:
-        """Nothing."""
-
-    whole, broken = tmp_path / "whole", tmp_path / "broken"
-    begin(asked(), whole)
-    told = search_into(asked(), whole, tell=quiet, stop=lambda: False)
+def test_taken_up_it_comes_to_the_same_to_the_byte(whole: Searched, tmp_path: Path, after: int) -> None:
+    there, told = whole
+    broken = tmp_path / "broken"
     begin(asked(), broken)
     seen: list[int] = []
     if after > 1:
@@ -181,12 +200,10 @@ def test_taken_up_it_comes_to_the_same_to_the_byte(tmp_path: Path, after: int) -
     assert search_into(asked(), broken, tell=lambda done, _of: seen.append(done), stop=lambda: False) == told
     assert len(seen) <= 16 * 17 - after + 1  # what was done is not done again
     for name in ("candidates.csv", "candidates.parquet"):
-        assert (broken / name).read_bytes() == (whole / name).read_bytes()
+        assert (broken / name).read_bytes() == (there / name).read_bytes()
 
 
-def test_killed_and_taken_up(tmp_path: Path) -> None:
-    begin(asked(), tmp_path / "whole")
-    search_into(asked(), tmp_path / "whole", tell=lambda _done, _of: None, stop=lambda: False)
+def test_killed_and_taken_up(whole: Searched, tmp_path: Path) -> None:
     command = [sys.executable, "-m", "tests.service.studies.searcher", str(tmp_path / "turn")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -199,16 +216,15 @@ def test_killed_and_taken_up(tmp_path: Path) -> None:
     assert state.number >= 4
     (tmp_path / "turn" / "searching.npz.1.new").write_bytes(b"under way")
     begin(asked(), tmp_path / "turn", resume=True)
-    search_into(asked(), tmp_path / "turn", tell=lambda _done, _of: None, stop=lambda: False)
+    search_into(asked(), tmp_path / "turn", tell=quiet, stop=lambda: False)
     assert not list((tmp_path / "turn").glob("*.new"))
     for name in ("candidates.csv", "candidates.parquet"):
-        assert (tmp_path / "turn" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()
+        assert (tmp_path / "turn" / name).read_bytes() == (whole[0] / name).read_bytes()
 
 
-def test_what_is_left_of_a_state_is_not_gone_on_from(tmp_path: Path) -> None:
-    begin(asked(), tmp_path / "turn")
-    search_into(asked(), tmp_path / "turn", tell=lambda _done, _of: None, stop=lambda: False)
-    content = (tmp_path / "turn" / "searching.npz").read_bytes()
+def test_what_is_left_of_a_state_is_not_gone_on_from(whole: Searched) -> None:
+    path, _ = whole
+    content = (path / "searching.npz").read_bytes()
     state = unpacked(content, asked().identity)
     assert state is not None
     assert state.number == 16
@@ -218,16 +234,15 @@ def test_what_is_left_of_a_state_is_not_gone_on_from(tmp_path: Path) -> None:
     middle = len(content) // 2
     assert unpacked(content[:middle] + b"1234" + content[middle + 4 :], asked().identity) is None
     with pytest.raises(Refused) as refused:
-        begin(asked(FORCE), tmp_path / "turn", resume=True)
+        begin(asked(FORCE), path, resume=True)
     assert refused.value.code == "other-study"
 
 
 def test_misses_of_goals_are_told_and_names_are_not_cut(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    by_force: tuple[Searched, list[tuple[int, int]]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "60")
-    begin(asked(FORCE), tmp_path / "turn")
-    told = search_into(asked(FORCE), tmp_path / "turn", tell=lambda _done, _of: None, stop=lambda: False)
+    (_, told), _ = by_force
     for each in told["candidates"]:
         assert each["rotation_off_deg"] == pytest.approx(abs(each["rotation_deg"] - 170.0), abs=1e-9)
         off = each["force_at_25_kn"] / 90.0 - 1.0, each["force_at_75_kn"] / 70.0 - 1.0
@@ -242,7 +257,7 @@ def test_nothing_found(tmp_path: Path) -> None:
     begin(asked(), tmp_path / "turn")
     hopeless = asked(TURN.replace("at_least = 20", "at_least = 89"))
     with pytest.raises(Refused) as refused:
-        search_into(hopeless, tmp_path / "turn", tell=lambda _done, _of: None, stop=lambda: False)
+        search_into(hopeless, tmp_path / "turn", tell=quiet, stop=lambda: False)
     assert refused.value.code == "nothing-found"
 
 
