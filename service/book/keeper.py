@@ -186,6 +186,7 @@ class Keeper:
         `Refused`, or the store's JobUnknown, SequenceMismatch, IdempotencyConflict; then nothing is written.
         """
         arrived = self.now()
+        before = self._states.get(job) or self.state(job)
 
         def work(session: Session) -> tuple[StoredEvent, bool]:
             known = self._states.get(job)
@@ -194,7 +195,9 @@ class Keeper:
                 state = self._current(session, job, known)
                 when = seen or observed(asked.observed_at, arrived, state.rules.age_limit_s)
                 if isinstance(asked, READINGS):
-                    taken_since(state, when)
+                    on_arrival = seen is None and asked.observed_at is None
+                    known_then = before if on_arrival else None
+                    taken_since(state, when, self.now(), known_then, by_stream=seen is not None)
                 payload = seat.weighed(state, decide(state, last + 1), actor)
                 entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, when, arrived)
                 then = extend(state, [entry])
@@ -234,20 +237,45 @@ class Keeper:
         )
 
 
-def taken_since(state: JobState, when: datetime) -> None:
+def taken_since(
+    state: JobState, when: datetime, now: datetime, before: JobState | None = None, *, by_stream: bool = False
+) -> None:
     """Raise `Refused` "observed-before" for a reading older than the last move, swing, laser or other such entry.
 
-    What was acknowledged counts from its acknowledgement.
+    What was acknowledged counts from its acknowledgement. `before`: the log as it was known when a reading came that is
+    dated by its coming; whatever the clock was set to since, it is no older than that. A reading with a time of its own
+    cannot be held against an entry that is dated later than `now`: "clock-set-back". `by_stream`: by the live door, which
+    has held it against the log by a clock that nobody sets.
     """
     for entry in reversed(state.entries):
-        if when < entry.observed_utc and any(
-            each.type in p.STAND and each.seq not in state.void
-            for each in taking_effect(entry, state.entries)
+        if (
+            when < entry.observed_utc
+            and not _is_in(before, entry)
+            and any(
+                each.type in p.STAND and each.seq not in state.void
+                for each in taking_effect(entry, state.entries)
+            )
         ):
+            back = (entry.recorded_utc - now).total_seconds()
+            if before is None and back > CLOCK_SLACK.total_seconds():
+                if by_stream:
+                    continue
+                raise Refused([
+                    Fault("clock-set-back", "observed_at",
+                          f"a clock {back:.0f} s before entry {entry.seq} ({entry.type}) as it is dated",
+                          "a clock that goes on from there", "set the clock, or leave observed_at out: what is read on "
+                          "arrival comes after all that was recorded before", {"back_s": back})
+                ])  # fmt: skip
             raise Refused([
                 Fault("observed-before", "observed_at", f"a reading from before entry {entry.seq} ({entry.type})",
                       "a reading taken after it", "read the sensors again")
             ])  # fmt: skip
+
+
+def _is_in(before: JobState | None, entry: Entry) -> bool:
+    if before is None or entry.seq > before.seq:
+        return False
+    return before.entries[entry.seq - 1].uuid == entry.uuid  # seqs count from 1 without a gap
 
 
 def observed(given: str | None, arrived: datetime, age_limit_s: float) -> datetime:
