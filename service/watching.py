@@ -96,7 +96,15 @@ class _Live(Collector):
         ):  # fmt: skip
             yield GaugeMetricFamily(f"tipdatum_{name}", words, value=value)
         yield from self._logs()
-        yield CounterMetricFamily("tipdatum_readings_taken", "Readings taken.", value=seen.taken)
+        for name, words, value in (
+            ("readings_taken", "Readings taken.", seen.taken),
+            (
+                "clock_set_seconds",
+                "By how much the computer's clock was set, on and back, while this ran.",
+                seen.set_s,
+            ),
+        ):
+            yield CounterMetricFamily(f"tipdatum_{name}", words, value=value)
         for name, words, label, tally in (
             (
                 "readings_not_taken",

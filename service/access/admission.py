@@ -12,6 +12,7 @@ from typing import Literal
 from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 
+from service.clock import NeverBack, seconds
 from service.problems import Problem
 from service.secret import Credential, mint, parse
 from service.store import Database, access
@@ -27,6 +28,8 @@ Headers = Mapping[str, list[str]]
 FAILURES_AT_ONCE, FAILURES_PER_S = 20, 1 / 3
 # Of each holder; more than twenty pages of one are signed out from the oldest on.
 SIGN_INS_AT_ONCE, SIGN_INS_PER_S, MOST_SESSIONS = 60, 1 / 6, 20
+# Those who issue may have another clock than the service, both in step.
+CLOCKS_APART = timedelta(minutes=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +43,17 @@ class Admitted:
 
 
 class Access:
-    """Who is let in. For the event loop; the database is asked on a thread."""
+    """Who is let in. For the event loop; the database is asked on a thread.
+
+    By the clock `now`, which somebody may set, and `steady`, which nobody does: time does not go back.
+    """
 
     def __init__(
-        self, database: Database, now: Callable[[], datetime], *, per_s: float, at_once: float, session_hours: float
+        self, database: Database, now: Callable[[], datetime], *, per_s: float, at_once: float, session_hours: float,
+        steady: Callable[[], float] = seconds,
     ) -> None:  # fmt: skip
         self._database = database
-        self._now = now
+        self._now = NeverBack(now, steady)
         self._session = timedelta(hours=session_hours)
         self._senders = Pace(per_s, at_once)
         self._holders = Pace(per_s, at_once)
@@ -109,16 +116,26 @@ class Access:
             # A right token goes through all the same: a neighbour who guesses must not lock the cab out.
             _slow(self._failures.take(sender), "wrong tokens from this address")
             raise _nobody("bad-token", f"no {kind} of this service", "the whole of it, as it was given")
-        return _judged(known, kind, self._now())
+        return _judged(known, kind, self._now(), self._now.ahead)
 
 
-def _judged(known: Known, kind: Literal["token", "session"], now: datetime) -> Admitted:
+def _judged(known: Known, kind: Literal["token", "session"], now: datetime, ahead: timedelta) -> Admitted:
     """Whom a credential lets in whose secret was right: only then is told why it no longer counts."""
     credentials = [each for each in (known.credential, known.parent) if each is not None]
     if known.holder.revoked_utc is not None or any(each.ended_utc is not None for each in credentials):
         raise _nobody("revoked-token", f"a {kind} that was revoked, rotated or signed out", "one that counts")
     if not all(counts(each, now) for each in credentials):
-        raise _nobody("expired-token", f"a {kind} that has expired", "one that counts")
+        if ahead <= CLOCKS_APART:
+            raise _nobody("expired-token", f"a {kind} that has expired", "one that counts")
+        raise _nobody(
+            "expired-token", f"a {kind} that had expired before the clock was set back by {ahead.total_seconds():.0f} s",
+            "one that counts", "if the clock had been set on by mistake, start the service again",
+        )  # fmt: skip
+    if any(each.expires_utc is not None and each.issued_utc - now > CLOCKS_APART for each in credentials):
+        raise _nobody(
+            "clock-set-back", f"a {kind} issued after the time that the service's clock shows", "a clock that is right",
+            "set the clock of the service's computer: whether this has expired cannot be told by a wrong one",
+        )  # fmt: skip
     holder = known.holder
     roles = frozenset(Role(each) for each in holder.roles)
     caller = Caller(holder.name, roles, machines_of(holder))

@@ -156,7 +156,10 @@ class Holders:
     def _issue(self, session: Session, name: str, now: datetime, days: float | None) -> Issued:
         made = mint()
         until = None if days is None else now + timedelta(days=days)
-        access.add_credential(session, made.id, name, made.digest, now, until)
+        # The latest is the current one, also where the clock was set back since the one before.
+        before = [each.issued_utc for each in access.tokens(session, name)]
+        issued = max([now, *(each + timedelta(microseconds=1) for each in before)])
+        access.add_credential(session, made.id, name, made.digest, issued, until)
         return Issued(_of(session, name), made)
 
 

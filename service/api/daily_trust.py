@@ -10,6 +10,7 @@ from kinematics.agreement import Agreement
 from kinematics.errors import Fault, Refused
 from kinematics.misclosures import Closed, closed
 from service.book import daily, laser_testing, staff
+from service.book.clock_steps import set_back_on, unrolled
 from service.book.daily import Closing
 from service.book.keeper import Keeper
 from service.book.staff_payloads import RodChecked
@@ -88,20 +89,22 @@ def daily_trust(
     state, when = keeper.state(job), _day(day, keeper)
     entries = daily.of_day(state, when)
     checks = daily.independent(daily.rod_checks(entries))
-    together = daily.together(checks)
+    together = daily.together(state, checks)
     closings = list(daily.closings(keeper, state, when))
     found = closed([each.misclosure for each in closings], levelled_km, mm_per_root_km) if closings else None
     wear, tested = daily.latest_wear(state, when), daily.latest_laser(state, when)
+    times = unrolled(state.entries)
     every = sorted(
         ((e, e.payload) for e in state.entries
          if isinstance(e.payload, RodChecked) and e.observed_utc.date() == when),
-        key=lambda each: (each[0].observed_utc, each[0].seq),
+        key=lambda each: (times[each[0].seq], each[0].seq),
     )  # fmt: skip
     rods = [a.rod_out(state, entry, told) for entry, told in every]
     counting = [each for each in rods if each.status == "counts"]
     worn = [a.wear_out(state, *each) for each in wear.values()]
     lasers = [a.laser_out(state, *each) for each in tested.values()]
     warnings = [
+        *(each.words for each in set_back_on(state.entries, when)),
         *_of_rods(counting), *_of_together(together, state), *_of_closings(closings, found, state),
         *(each.words for each in worn if each.seen), *(each for told in lasers for each in _of_laser(told, state)),
     ]  # fmt: skip

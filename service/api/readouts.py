@@ -152,7 +152,9 @@ class ReadoutOut(Strict):
 def read(job: JobId, asked: q.ReadoutIn, keeper: KeeperDep, caller: CallerDep) -> ReadoutOut:
     """Elevation, cut or fill for a pose. Computed, not recorded."""
     state = keeper.state(job)
-    taken_since(state, observed(asked.observed_at, keeper.now(), state.rules.age_limit_s))
+    now = keeper.now()
+    when = observed(asked.observed_at, now, state.rules.age_limit_s)
+    taken_since(state, when, now, state if asked.observed_at is None else None)
     decide.same_units(state, asked.units)
     found = decide.posed(keeper.fit(state), asked.pose, "pose")
     aim = aim_of(state, asked.target, asked.station)

@@ -6,6 +6,7 @@ from datetime import datetime
 from kinematics.agreement import FACTOR
 from kinematics.units import LengthUnit, show, show_number
 from service.book import payloads as p
+from service.book.clock_steps import set_back
 from service.book.dug_payloads import CheckTaken
 from service.book.holding import Damage
 from service.book.state import Entry, JobState
@@ -275,6 +276,8 @@ def _level_book(state: JobState) -> Iterator[Part]:
         return _NONE if told is None else _minus(show_number(told["m"], state.units))
 
     yield Heading("Level book")
+    for each in set_back(state.entries):
+        yield Paragraph(f"Of its times: {each.words}.", strong=True)
     yield Table(
         ("entry", "what", "point", "staff", "elevation", "origin", "laser plane", "misclosure", "status", "because"),
         tuple(

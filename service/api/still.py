@@ -10,7 +10,6 @@ from kinematics.errors import Fault, Refused
 from kinematics.still import still
 from kinematics.track import Track
 from service.book.dug_requests import CheckIn
-from service.book.keeper import Keeper
 from service.book.requests import AskedAt, StationIn, StreamPose, TouchIn, TurningPointIn
 from service.book.staff_requests import RodCheckIn, WearCheckIn
 from service.book.state import JobState
@@ -58,7 +57,6 @@ class Stream:
 
     def __init__(self, request: Request) -> None:
         self._hub = cast(Hub, request.app.state.hub)
-        self._keeper = cast(Keeper, request.app.state.keeper)
         self._fleet = cast(Fleet | None, request.app.state.fleet)
 
     def complete(self, job: str, asked: Resting) -> Read[Resting]:
@@ -83,8 +81,7 @@ class Stream:
             found = resting(track, now, asked.edge_point, since)
         except Refused as refused:
             return Read(asked, refused, None)
-        observed = self._keeper.now().isoformat()
-        return Read(asked.model_copy(update={"pose": found, "observed_at": observed}), None, state)
+        return Read(asked.model_copy(update={"pose": found}), None, state)
 
     async def _seen(self, job: str, asked: AskedAt | None) -> tuple[Feed | None, float, str]:
         """The feed that has the job's last seconds, now by its clock, and whose clock that is; None without any."""

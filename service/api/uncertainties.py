@@ -181,7 +181,9 @@ def budget(job: JobId, asked: UncertaintiesIn, keeper: KeeperDep) -> Uncertainti
     curl -s localhost:8311/v1/jobs/pump-house/uncertainties -H 'content-type: application/json' -d @uncertainties.json
     """
     state = keeper.state(job)
-    taken_since(state, observed(asked.observed_at, keeper.now(), state.rules.age_limit_s))
+    now = keeper.now()
+    when = observed(asked.observed_at, now, state.rules.age_limit_s)
+    taken_since(state, when, now, state if asked.observed_at is None else None)
     decide.same_units(state, asked.units)
     found = decide.posed(keeper.fit(state), asked.pose, "pose")
     aim = aim_of(state, asked.target, asked.station)

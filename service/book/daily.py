@@ -2,7 +2,7 @@
 laser."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from kinematics.agreement import Agreement, Check, agreement
@@ -11,6 +11,7 @@ from kinematics.levelling import Enters, Terms, added
 from kinematics.misclosures import Misclosure
 
 from . import payloads as p
+from .clock_steps import set_back, unrolled
 from .keeper import Keeper
 from .staff import expected_at
 from .staff_payloads import LaserTested, RodChecked, WearChecked
@@ -30,7 +31,8 @@ class Closing:
 def of_day(state: JobState, day: date) -> list[Entry]:
     """Entries observed on a day (UTC) that still count, in the order of their times."""
     found = [e for e in state.entries if e.observed_utc.date() == day and e.seq not in state.void]
-    return sorted(found, key=lambda e: (e.observed_utc, e.seq))
+    times = unrolled(state.entries)
+    return sorted(found, key=lambda e: (times[e.seq], e.seq))
 
 
 def rod_checks(entries: list[Entry]) -> list[tuple[Entry, RodChecked]]:
@@ -43,14 +45,19 @@ def independent(checks: list[tuple[Entry, RodChecked]]) -> list[tuple[Entry, Rod
     return [each for each in checks if each[1].independent]
 
 
-def together(checks: list[tuple[Entry, RodChecked]]) -> Agreement | None:
-    """What independent rod checks say together; None with fewer than two."""
+def together(state: JobState, checks: list[tuple[Entry, RodChecked]]) -> Agreement | None:
+    """What independent rod checks say together, in the order of their times; None with fewer than two. Nothing of drift
+    where the clock was set back between the first and the last: how long they are apart nobody knows."""
     if len(checks) < 2:
         return None
-    began = checks[0][0].observed_utc
-    return agreement([
-        Check(c.difference_m, c.own_m, c.common_m, (e.observed_utc - began).total_seconds()) for e, c in checks
+    times = unrolled(state.entries)
+    began = times[checks[0][0].seq]
+    found = agreement([
+        Check(c.difference_m, c.own_m, c.common_m, (times[e.seq] - began).total_seconds()) for e, c in checks
     ])  # fmt: skip
+    seqs = [e.seq for e, _ in checks]
+    unsure = any(min(seqs) < each.seq <= max(seqs) for each in set_back(state.entries))
+    return replace(found, drift=None) if unsure else found
 
 
 def closings(keeper: Keeper, state: JobState, day: date) -> Iterator[Closing]:
@@ -124,6 +131,9 @@ def latest_laser(state: JobState, until: date) -> dict[str, tuple[Entry, LaserTe
 
 
 def _until(state: JobState, day: date) -> list[Entry]:
-    """Entries observed up to a day that still count, in the order of their times: one entered late is no later test."""
-    found = [e for e in state.entries if e.seq not in state.void and e.observed_utc.date() <= day]
-    return sorted(found, key=lambda e: (e.observed_utc, e.seq))
+    """Entries observed up to a day that still count, in the order of their times: one entered late is no later test. What
+    stands before an entry of such a day is not later than it, whatever its date says."""
+    times = unrolled(state.entries)
+    last = max((e.seq for e in state.entries if e.observed_utc.date() <= day), default=0)
+    found = [e for e in state.entries if e.seq not in state.void and e.seq <= last]
+    return sorted(found, key=lambda e: (times[e.seq], e.seq))

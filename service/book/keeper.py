@@ -289,6 +289,7 @@ class Keeper:
         """
         arrived = self.now()
         self._relies_on(job)
+        before = self.latest(job) or self.state(job)
 
         def work(session: Session) -> tuple[StoredEvent, bool]:
             known = self._states.get(job)
@@ -297,7 +298,9 @@ class Keeper:
                 state = self._current(session, job, known)
                 when = seen or observed(asked.observed_at, arrived, state.rules.age_limit_s)
                 if isinstance(asked, READINGS):
-                    taken_since(state, when)
+                    on_arrival = seen is None and asked.observed_at is None
+                    known_then = before if on_arrival else None
+                    taken_since(state, when, self.now(), known_then, by_stream=seen is not None)
                 payload = seat.weighed(state, decide(state, last + 1), actor)
                 entry = Entry(last + 1, p.NAMES[type(payload)], payload, "", actor, when, arrived)
                 then = extend(state, [entry])

@@ -199,15 +199,19 @@ class Connection:
         self._heard(topic, message.payload, reply)
 
     def publish(
-        self, topic: str, payload: str | bytes, *, qos: int = 0, retain: bool = False, reply: Reply | None = None
+        self, topic: str, payload: str | bytes, *, qos: int = 0, retain: bool = False, reply: Reply | None = None,
+        expires_s: int | None = None,
     ) -> None:  # fmt: skip
-        """Send, if the broker is here."""
+        """Send, if the broker is here, which forgets it after `expires_s`."""
         client = self._client
         if client is None or self.why:
             return
         more = None
-        if reply is not None:
+        if reply is not None or expires_s is not None:
             more = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+        if more is not None and expires_s is not None:
+            more.MessageExpiryInterval = expires_s
+        if more is not None and reply is not None:
             if reply[0]:
                 more.ResponseTopic = reply[0]
             more.CorrelationData = reply[1]

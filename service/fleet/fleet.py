@@ -3,6 +3,7 @@
 import asyncio
 import json
 import logging
+import math
 import secrets
 from importlib.metadata import version
 from pathlib import Path
@@ -24,6 +25,8 @@ from .snapshot import BEFORE, NO_SNAPSHOT, agrees, restored, snapshot
 
 TICK_S = 0.05
 SEEN_WITHIN_S = 5.0
+# A service says so often that it is there, and is not after so long without a word.
+PRESENT_EVERY_S, PRESENT_S = 10.0, 35.0
 _log = logging.getLogger("tipdatum")
 
 
@@ -38,6 +41,7 @@ class Fleet:
         self.me = means.hub.clock
         self.roll = Roll(self.me)
         self._since = utc_now().isoformat(timespec="seconds")
+        self._said = -math.inf
         self._seen: asyncio.Future[None] | None = None
         self.wire = Connection(
             address, f"tipdatum-{secrets.token_hex(16)}", heard=self._heard, came=self._came, went=self._went,
@@ -78,8 +82,7 @@ class Fleet:
             (topics.service(), 1), (topics.keeper(), 1),
             *((topics.of_service(me, what), 1) for what in ("here", "asked", "answers")),
         ])  # fmt: skip
-        presence = json.dumps({"version": version("tipdatum"), "since": self._since})
-        self.wire.publish(topics.service(me), presence, qos=1, retain=True)
+        self._present()
         try:
             async with asyncio.timeout(SEEN_WITHIN_S):
                 await self._seen
@@ -88,6 +91,14 @@ class Fleet:
         await self.keeping.come_back()
         self.following.come_back()
         await self.wire.subscribe([(topics.shared_here, 1)])
+
+    def _present(self) -> None:
+        """Say that we are there; the broker forgets it unless we go on saying so."""
+        presence = json.dumps({"version": version("tipdatum"), "since": self._since})
+        self._said = self._hub.now()
+        self.wire.publish(
+            self._topics.service(self.me), presence, qos=1, retain=True, expires_s=round(PRESENT_S)
+        )
 
     def _went(self) -> None:
         self.roll.forget()
@@ -100,6 +111,10 @@ class Fleet:
                 continue
             try:
                 now = self._hub.now()
+                if now - self._said >= PRESENT_EVERY_S:
+                    self._present()
+                for each in self.roll.silent(now - PRESENT_S):
+                    _log.warning("the service %s has not said for %g s that it is there", each, PRESENT_S)
                 self.keeping.tick(now)
                 self.following.tick(now)
                 await self.following.listen()
@@ -159,7 +174,7 @@ class Fleet:
         return named if isinstance(named, Fault) else None
 
     def _service(self, service: str, *, there: bool) -> None:
-        self.roll.hear_service(service, there=there)
+        self.roll.hear_service(service, there=there, at=self._hub.now())
         if service == self.me and there and self._seen is not None and not self._seen.done():
             self._seen.set_result(None)
 

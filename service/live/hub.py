@@ -16,7 +16,7 @@ from service.book.holding import Damage
 from service.book.keeper import Keeper
 from service.book.state import JobState
 from service.book.trusting import sets_of
-from service.clock import seconds
+from service.clock import Steps, seconds
 
 from .feed import FITTING, Feed, Fitted, stands
 from .receiver import Passed
@@ -40,7 +40,8 @@ _log = logging.getLogger("tipdatum")
 class Seen:
     """The live door at a moment, in numbers; counts are those since the service began.
 
-    `quiet`: jobs that are fed and have no number; `lag_s`: how late it ticked at worst since this was last asked.
+    `quiet`: jobs that are fed and have no number; `lag_s`: how late it ticked at worst since this was last asked;
+    `set_s`: by how much the computer's clock was set, on and back.
     """
 
     feeds: int
@@ -52,6 +53,7 @@ class Seen:
     taken: int
     refused: Counter[str]
     verdicts: Counter[str]
+    set_s: float
 
 
 class Hub:
@@ -59,9 +61,10 @@ class Hub:
 
     def __init__(
         self, keeper: Keeper, struck: Struck, monotonic: Callable[[], float] = seconds, *,
-        look_every_s: float = LOOK_EVERY_S,
+        look_every_s: float = LOOK_EVERY_S, steps: Steps | None = None,
     ) -> None:  # fmt: skip
         self._keeper = keeper
+        self._steps = steps or Steps()
         self._look_every_s = look_every_s
         self._blind = False
         self._struck = struck
@@ -221,10 +224,21 @@ class Hub:
                     feed.changed()
         if looks:
             self._looked = now
+            self._look_at_the_clock()
             self._drop_idle(IDLE_S)
             busy = [feed.job for feed in self._feeds.values() if feed.viewers or feed.links or feed.published]
             if busy and not self._looking.locked():
                 self._start(self._look(busy))
+
+    def _look_at_the_clock(self) -> None:
+        step = self._steps.look()
+        if step:
+            _log.warning(
+                "the computer's clock was set %s by %.0f s: live numbers and ages do not go by it, the dates of entries, "
+                "tokens and certificates do",
+                "on" if step > 0.0 else "back",
+                abs(step),
+            )
 
     def _strikes(self, feed: Feed, now: float) -> None:
         receiver = feed.receiver
@@ -281,7 +295,7 @@ class Hub:
             len(feeds), sum(len(feed.links) for feed in feeds), sum(feed.viewers for feed in feeds),
             len(fed) - len(ages), max(ages, default=0.0), lag_s, self._gone_taken + sum(feed.taken for feed in feeds),
             sum((feed.counts for feed in feeds), self._gone_refused.copy()),
-            sum((feed.receiver.verdicts for feed in feeds), self._gone_verdicts.copy()),
+            sum((feed.receiver.verdicts for feed in feeds), self._gone_verdicts.copy()), self._steps.total_s,
         )  # fmt: skip
 
 

@@ -7,7 +7,6 @@ half of the rest to the other, and no steady viewer may ever wait longer than `L
 import asyncio
 import contextlib
 import random
-import socket
 import statistics
 import tempfile
 import time
@@ -15,10 +14,10 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 import httpx
-import websockets
 
 from tests.benchmarks.live import begin, poses
 from tests.benchmarks.live_machine import Machine
+from tests.endurance.lookers import never_reads, vanishes
 from tests.endurance.processes import process_on, resident_mb
 from tests.service.running import service
 
@@ -28,7 +27,6 @@ STALLERS, VANISHERS = 10, 5
 MOST_GROWTH_MB = 4.0
 LONGEST_WAIT_S = 5.0
 _EVERY_S = 2.0
-_BUFFER = 4096
 Say = Callable[[str], None]
 
 
@@ -99,35 +97,15 @@ class _Soak:
             self._again += 1
 
     async def _stall(self, job: str) -> None:
-        """View with a buffer of one page and never read."""
         while self._left() > 0.0:
-            with socket.socket() as plain:
-                plain.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER)
-                await self._upgrade(plain, job)
-                self._stalls += 1
-                await asyncio.sleep(min(max(self._left(), 0.0), self._random.uniform(5.0, 60.0)))
+            self._stalls += 1
+            await never_reads(self._port, job, min(max(self._left(), 0.0), self._random.uniform(5.0, 60.0)))
 
     async def _vanish(self, job: str) -> None:
-        """View for a moment and go without a word."""
         while self._left() > 0.0:
-            uri = f"ws://127.0.0.1:{self._port}/v1/jobs/{job}/readouts/live"
-            async with websockets.connect(uri, compression=None) as viewer:
-                for _ in range(5):
-                    await viewer.recv()
-                viewer.transport.abort()
+            await vanishes(self._port, job)
             self._vanished += 1
             await asyncio.sleep(self._random.uniform(0.1, 1.0))
-
-    async def _upgrade(self, plain: socket.socket, job: str) -> None:
-        loop = asyncio.get_running_loop()
-        plain.setblocking(False)  # noqa: FBT003
-        await loop.sock_connect(plain, ("127.0.0.1", self._port))
-        request = (
-            f"GET /v1/jobs/{job}/readouts/live HTTP/1.1\r\nHost: 127.0.0.1:{self._port}\r\nUpgrade: websocket\r\n"
-            "Connection: Upgrade\r\nSec-WebSocket-Key: c2l4dGVlbiBieXRlcyBoZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"
-        )
-        await loop.sock_sendall(plain, request.encode())
-        assert b" 101 " in (await loop.sock_recv(plain, 64))
 
     async def _measure(self) -> None:
         said = time.monotonic()

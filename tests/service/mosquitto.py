@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 UP_WITHIN_S = 20.0
+_LASTING = ("persistence true", "autosave_on_changes true", "autosave_interval 1")
 
 
 def program(name: str = "mosquitto") -> str:
@@ -28,12 +29,14 @@ def program(name: str = "mosquitto") -> str:
 
 
 class Broker:
-    """A broker in a folder of its own, at a free port of this machine; it keeps nothing on disk."""
+    """A broker in a folder of its own, at a free port of this machine."""
 
     def __init__(
-        self, folder: Path, users: Mapping[str, str] | None = None, acl: str = "", more: Sequence[str] = ()
+        self, folder: Path, users: Mapping[str, str] | None = None, acl: str = "", more: Sequence[str] = (), *,
+        lasting: bool = False,
     ) -> None:  # fmt: skip
-        """`users`: passwords by name, else it lets everybody in. `acl`: its access control file; `more` settings."""
+        """`users`: passwords by name, else it lets everybody in. `acl`: its access control file; `more` settings.
+        `lasting`: what is retained it keeps on disk, each change at once."""
         self._program = program()
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
@@ -41,7 +44,8 @@ class Broker:
         lines = [
             f"listener {self.port} 127.0.0.1",
             *more,
-            "persistence false",
+            *(_LASTING if lasting else ("persistence false",)),
+            *((f"persistence_location {folder}/",) if lasting else ()),
             f"log_dest file {folder / 'log'}",
         ]
         if users is None:
@@ -80,21 +84,21 @@ class Broker:
             else:
                 return
 
-    def stop(self) -> None:
-        """At once, with whoever is connected; what was retained is gone."""
+    def stop(self, how: signal.Signals = signal.SIGKILL) -> None:
+        """With whoever is connected; what was retained is gone, unless it is `lasting`."""
         if self._process is not None:
-            self._process.send_signal(signal.SIGKILL)
+            self._process.send_signal(how)
             self._process.wait(10)
             self._process = None
 
 
 @contextmanager
 def own_broker(
-    users: Mapping[str, str] | None = None, acl: str = "", more: Sequence[str] = ()
+    users: Mapping[str, str] | None = None, acl: str = "", more: Sequence[str] = (), *, lasting: bool = False
 ) -> Iterator[Broker]:  # fmt: skip
     """A broker that runs, and is gone at the end."""
     with tempfile.TemporaryDirectory(prefix="tipdatum-broker-") as folder:
-        broker = Broker(Path(folder), users, acl, more)
+        broker = Broker(Path(folder), users, acl, more, lasting=lasting)
         broker.start()
         try:
             yield broker

@@ -52,6 +52,7 @@ class Site:
         self.settings = Settings(**given)
         self.app: FastAPI = create_app(self.settings)
         self.now = Clock()
+        self.passed_s = 0.0
         self._runner = asyncio.Runner()
         self._lifespan = self.app.router.lifespan_context(self.app)
         self._senders = iter(range(1, 1 << 24))
@@ -59,17 +60,24 @@ class Site:
     def __enter__(self) -> Self:
         self._runner.__enter__()
         self._runner.run(self._lifespan.__aenter__())
-        database = self.app.state.database
-        self.app.state.access = Access(
-            database, self.now, per_s=self.settings.requests_per_s, at_once=self.settings.requests_at_once,
-            session_hours=self.settings.session_hours,
-        )  # fmt: skip
-        self.holders = Holders(database, self.now)
+        self.renew()
+        self.holders = Holders(self.app.state.database, self.now)
         return self
+
+    def renew(self) -> None:
+        """Let in by the clock as it stands now, as one that has just started does."""
+        self.app.state.access = Access(
+            self.app.state.database, self.now, per_s=self.settings.requests_per_s, at_once=self.settings.requests_at_once,
+            session_hours=self.settings.session_hours, steady=self.steady,
+        )  # fmt: skip
 
     def __exit__(self, *_: object) -> None:
         self._runner.run(self._lifespan.__aexit__(None, None, None))
         self._runner.close()
+
+    def steady(self) -> float:
+        """Seconds by the clock that nobody sets: `passed_s`."""
+        return self.passed_s
 
     def run(self, awaited: Awaitable[T]) -> T:
         """The result of something awaited, on the loop that serves."""

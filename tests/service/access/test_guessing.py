@@ -26,7 +26,14 @@ def ticks() -> Ticks:
 
 def hurried(site: Site, ticks: Ticks, per_s: float = 1e6, at_once: float = 1e6) -> Site:
     """The site with buckets that are full and fill by these ticks."""
-    access = Access(site.app.state.database, site.now, per_s=per_s, at_once=at_once, session_hours=12.0)
+    access = Access(
+        site.app.state.database,
+        site.now,
+        per_s=per_s,
+        at_once=at_once,
+        session_hours=12.0,
+        steady=site.steady,
+    )
     for bucket in (access._senders, access._holders, access._failures):
         bucket._clock = ticks
     site.app.state.access = access

@@ -332,13 +332,13 @@ def test_the_entry_that_gave_the_seat(drawn: list[Deed]) -> None:
 
 def test_a_reading_is_not_older_than_the_acknowledgement() -> None:
     state = recorded(opened(), OFFICE, plain(SETUP))  # 5
-    between = NOON.replace(minute=1)
+    between, later_on = NOON.replace(minute=1), NOON.replace(minute=5)
     later = replace(entry(5, state.entries[-1].payload, OFFICE), observed_utc=NOON.replace(minute=2))
     state = fold((*state.entries[:-1], later))
-    taken_since(state, between)
+    taken_since(state, between, later_on)
     made = seat.acknowledgement(state, q.AcknowledgementIn(seqs=[5]), ANNA, fit)
     state = extend(state, [replace(entry(6, made), observed_utc=NOON.replace(minute=3))])
     with pytest.raises(Refused) as refused:
-        taken_since(state, between)
+        taken_since(state, between, later_on)
     assert refused.value.code == "observed-before"
-    taken_since(state, NOON.replace(minute=4))
+    taken_since(state, NOON.replace(minute=4), later_on)

@@ -14,6 +14,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from service.broker.topics import Topics
+from service.clock import seconds
 from tests.service.live.making import Json, Said, dated
 from tests.service.live.passing import BAND_M, HZ
 
@@ -219,12 +220,14 @@ class Machine(Anybody):
 
 
 class Playing(threading.Thread):
-    """A machine that moves as a track says and then rests, in real time, until it is stopped."""
+    """A machine that moves as a track says and then rests, in real time, until it is stopped. `fed`: when each frame was
+    read, by `service.clock.seconds`, and which of the track it was."""
 
     def __init__(self, machine: Machine, track: list[tuple[float, Said, float]]) -> None:
         super().__init__()
         self._machine, self._track = machine, track
         self._stopped = threading.Event()
+        self.fed: list[tuple[float, int]] = []
 
     def run(self) -> None:
         begun = time.monotonic()
@@ -234,6 +237,7 @@ class Playing(threading.Thread):
             if self._stopped.wait(max(0.0, begun + t - time.monotonic())):
                 return
             at_s = begun + t + self._machine.zero
+            self.fed.append((begun + t + seconds() - time.monotonic(), min(k, len(self._track) - 1)))
             hit = [{"receiver_hit": abs(above) <= 0.5 * BAND_M, "at_s": at_s}] if k % 2 == 0 else []
             self._machine.send(dated(says, at_s) + hit)
 

@@ -1,17 +1,27 @@
 """The broker away: at the start, later, or with a password that it does not take; and what it may not be asked to do."""
 
+import itertools
+import json
+import signal
+import threading
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Self
 
 import pytest
 from typer.testing import CliRunner
 
 from service.cli import app
+from service.clock import seconds
+from service.fleet import fleet
+from service.rehearsal.viewer import Viewer
 from tests.service.live.making import at_rest, said, serving
 from tests.service.mosquitto import own_broker
 
 from .conftest import at_broker
 from .machine import Anybody, Machine
 from .test_feeding import plain, taken_of
+from .truth import wrong
 from .waiting import until
 
 REST = said(at_rest())
@@ -49,6 +59,103 @@ def test_it_goes_away_and_comes_back(tmp_path: Path) -> None:
             assert health["sensors"]["boom"]["taken"] == n
             assert machine.kept == {}
             assert health["feeders"] == 1
+
+
+def elevation(part: float) -> float:
+    """Of the edge's centre with every joint at this part of its range, on a job that was touched at half of it."""
+    return 100.0 + at_rest(part=part).height("centre") - at_rest().height("centre")
+
+
+PARTS = [0.40 + 0.01 * k for k in range(16)]
+WALK = [(said(at_rest(part=part)), elevation(part)) for part in PARTS]
+
+
+class Walking(threading.Thread):
+    """A machine that goes through `WALK` again and again, a frame every 50 ms. `fed`: when, by the service's clock, the
+    edge was how high."""
+
+    def __init__(self, machine: Machine) -> None:
+        super().__init__()
+        self._machine, self._over = machine, threading.Event()
+        self.fed: list[tuple[float, float]] = []
+
+    def run(self) -> None:
+        for k in itertools.count():
+            if self._over.wait(0.05):
+                return
+            says, height = WALK[k % len(WALK)]
+            self.fed.append((seconds(), height))
+            self._machine.say(says)
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self.join()
+
+
+@pytest.mark.parametrize("lasting", [False, True], ids=["forgetful", "lasting"])
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
+def test_viewers_while_it_starts_again(tmp_path: Path, how: signal.Signals, *, lasting: bool) -> None:
+    """Blank while readings wait, right before and after; nobody takes what it has kept on disk for a number of now."""
+    with own_broker(lasting=lasting) as broker, serving(tmp_path, mqtt=broker.url()) as door:
+        until(lambda: at_broker(door) == "here")
+        job = door.dug()
+        viewer = Viewer(f"http://127.0.0.1:{door.port}", job.id, "footing")
+        with Machine(broker.port, job.id) as machine:
+            machine.welcomed()
+            with Walking(machine) as walking:
+                until(lambda: len(viewer.shown()) >= 3)
+                broker.stop(how)
+                until(lambda: viewer.seen[-1][1]["readout"] is None)
+                assert {each["code"] for each in viewer.seen[-1][1]["no_number_because"]} == {"sensor-quiet"}
+                before = len(viewer.shown())
+                broker.start()
+                with Anybody(broker.port) as late:
+                    late.listen(late.topics.readout(job.id))
+                    kept = late.first(lambda *_: True)
+                    came = datetime.now(UTC)
+                until(lambda: len(viewer.shown()) >= before + 3)
+            machine.taken(machine.last)
+            assert door.health(job)["sensors"]["boom"]["taken"] == machine.last
+        viewer.end()
+        shown = [each for _, each in viewer.shown()]
+        assert wrong(shown, walking.fed) == []
+        first = json.loads(kept)
+        made = datetime.fromisoformat(first["made_at"])
+        if made + timedelta(seconds=first["believe_for_s"]) >= came:
+            assert wrong([first], walking.fed) == [], "believed by whoever came late"
+        assert {each["readout"]["points"]["centre"]["cut_fill"]["word"] for each in shown} <= {
+            "cut",
+            "fill",
+            "on grade",
+        }
+
+
+def test_a_service_that_went_with_a_lasting_broker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its name stands there, and its will is never told: another keeps its jobs all the same after a while."""
+    monkeypatch.setattr(fleet, "PRESENT_EVERY_S", 0.3)
+    monkeypatch.setattr(fleet, "PRESENT_S", 1.0)
+    gone = "0123abcd"
+    with own_broker(lasting=True) as broker:
+        with Anybody(broker.port) as service:
+            service.put(service.topics.service(gone), {"version": "1", "since": "yesterday"}, retain=True)
+            service.put(service.topics.keeper("live-0"), {"service": gone}, retain=True)
+        broker.stop(signal.SIGTERM)
+        broker.start()
+        with serving(tmp_path, mqtt=broker.url()) as door:
+            until(lambda: at_broker(door) == "here")
+            job = plain(door)
+            assert job.id == "live-0"
+            with Machine(broker.port, job.id) as machine:
+                machine.welcomed()
+                machine.taken(machine.say(REST))
+            with Anybody(broker.port) as anybody:
+                anybody.listen(anybody.topics.keeper(job.id))
+                name = anybody.first(lambda _, text: bool(text))
+                assert json.loads(name) == {"service": door.hub.clock}
 
 
 def rest_of(machine: Machine) -> list[dict[str, object]]:

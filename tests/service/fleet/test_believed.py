@@ -62,7 +62,7 @@ def test_another_s_name_while_the_broker_is_asked() -> None:
 
     async def go() -> tuple[Keeping, list[Any]]:
         feed, topics, roll = Feed("pit", Fitted(state(), sensed())), Topics(""), Roll(ME)
-        roll.services |= {ME, OTHER}
+        roll.services |= dict.fromkeys((ME, OTHER), 0.0)
         sent: list[Any] = []
 
         class Hub(Hall):

@@ -2,24 +2,30 @@
 
 import json
 import signal
+import time
 from collections.abc import Iterator
 from datetime import datetime
 
 import pytest
 from websockets.sync.client import connect
 
+from kinematics.arm import pose
+from service.rehearsal.viewer import Viewer
 from tests.service.api.doing import edge_at
-from tests.service.live.making import Json, at_rest, said
-from tests.service.live.passing import readings, through
+from tests.service.live.making import Json, at_rest, said, sensed
+from tests.service.live.passing import HZ, LATENCY_S, readings, through
 from tests.service.mosquitto import Broker
 from tests.service.postgres import own_database, server
 from tests.service.replicas import PATIENCE_S, Replica
 
 from .machine import Machine, playing
+from .truth import wrong
 from .waiting import until
 
 REST = said(at_rest())
 GONE_WITHIN_S = 30.0
+BELIEVED_S = 1.0
+"""Longer than any number is shown after its reading."""
 TOUCH = {"point": "slab", "purpose": "reference", "edge_point": "centre", "pose": edge_at(-1.62)}
 
 
@@ -73,6 +79,12 @@ def welcomed_by_the_other(machine: Machine, first: Json, since: int) -> Json:
     return machine.wait(lambda told: "welcome" in told and told["of"] != first["of"], since, GONE_WITHIN_S)
 
 
+def taken(replica: Replica, path: str) -> int:
+    """Readings of the boom, by what a service says."""
+    [boom] = [each for each in replica.get(f"{path}/sensors")["sensors"] if each["name"] == "boom"]
+    return int(boom["taken"])
+
+
 AT_REST = [(0.0, REST, 1.0)]
 
 
@@ -95,10 +107,11 @@ def test_the_other_goes_on_where_one_that_is_halted_ended(pair: list[Replica], b
         plays.stop()
         until(lambda: machine.kept == {})
         for each in pair:
+            # It has followed the job before: what it then read is not read twice. One that follows takes the last frames
+            # by itself, whenever they come to it.
+            until(lambda each=each: taken(each, path) >= machine.last - begin + 1)  # type: ignore[misc]
+            assert taken(each, path) <= machine.last
             told = each.get(f"{path}/sensors")
-            [boom] = [each for each in told["sensors"] if each["name"] == "boom"]
-            # It has followed the job before: what it then read is not read twice.
-            assert machine.last - begin + 1 <= boom["taken"] <= machine.last
             # It may catch up faster than it may feed; there is no laser on the job.
             assert told["refused"].keys() <= {"no-laser", "gap", "slowed", "repeated"}
             assert told["feeders"] == 1
@@ -109,16 +122,20 @@ def test_the_other_goes_on_where_one_that_is_halted_ended(pair: list[Replica], b
 def test_a_crossing_that_was_under_way_when_its_service_was_killed(
     pair: list[Replica], broker: Broker
 ) -> None:
-    """The next one gets the frames that it hangs on once more: one strike of both ways, at the time when it was."""
+    """The next one gets the frames that it hangs on once more: one strike of both ways, at the time when it was. Those
+    who look at either see nothing but where the edge was."""
     path = begun(pair[0], "struck", laser=True)
-    motion, seconds = through(0.022)
+    motion, lasts_s = through(0.022)
     with Machine(broker.port, "struck") as machine:
         first = machine.wait(lambda told: "welcome" in told)
         keeper, other = keeper_of(pair, "struck", first)
-        with playing(machine, readings(motion, seconds)):
+        looking = [Viewer(str(each.http.base_url).rstrip("/"), "struck") for each in (keeper, other)]
+        with playing(machine, readings(motion, lasts_s)) as plays:
             machine.wait(lambda told: told.get("strike", {}).get("verdict") == "crossed once")
             since = len(machine.told)
+            until(lambda: all(len(each.shown()) >= 3 for each in looking))
             keeper.process.kill()
+            killed_s = time.monotonic()
             welcomed_by_the_other(machine, first, since)
             told = machine.wait(lambda told: told.get("strike", {}).get("seq"), since, GONE_WITHIN_S)[
                 "strike"
@@ -133,3 +150,17 @@ def test_a_crossing_that_was_under_way_when_its_service_was_killed(
                 entry["observed_utc"]
             )
             assert late.total_seconds() > 0.5
+            until(lambda: [at for at, _ in looking[1].shown() if at > killed_s + BELIEVED_S], GONE_WITHIN_S)
+        for each in looking:
+            each.end()
+        assert looking[0].breaks >= 1, "it was attached to the one that was killed"
+        # Frames tell of a moment before, by the sensors' latency.
+        heights = [
+            100.0 + 1.62 + pose(sensed().assembly, **motion(k / HZ - LATENCY_S)).height("centre")
+            for k in range(1 + max(k for _, k in plays.fed))
+        ]
+        for each in looking:
+            assert (
+                wrong([message for _, message in each.shown()], [(at, heights[k]) for at, k in plays.fed])
+                == []
+            )

@@ -58,6 +58,18 @@ def test_a_name_counts_while_its_service_is_there() -> None:
     assert roll.keeper("pit") is None
 
 
+def test_one_that_says_nothing_for_long_is_not_there() -> None:
+    roll = Roll(ME)
+    for name, at in ((ME, 0.0), (OTHER, 5.0)):
+        roll.hear_service(name, there=True, at=at)
+    roll.hear_keeper("pit", OTHER)
+    assert (roll.silent(5.0), roll.keeper("pit")) == ([], OTHER)
+    roll.hear_service(OTHER, there=True, at=9.0)
+    assert (roll.silent(9.0), roll.keeper("pit")) == ([], OTHER)
+    assert (roll.silent(9.1), roll.keeper("pit")) == ([OTHER], None)
+    assert ME in roll.services, "it knows that of itself"
+
+
 # Frames by number.
 
 

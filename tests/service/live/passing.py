@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kinematics.arm import pose
+from kinematics.striking import APART_S
+from service.live.receiver import GRACE_S
 from tests.kinematics.streams import UPRIGHT, boom_at
 from tests.service.api.doing import JobDoer
 
@@ -17,6 +19,7 @@ HZ, BITS_HZ = 20.0, 10.0
 BAND_M = 0.006
 LATENCY_S = 0.03  # of the arm's sensors
 Motion = Callable[[float], Mapping[str, float]]
+SETTLED_WITHIN_S = 20.0
 PLANE_M = 1.0
 """Height of the plane over the machine's origin where nothing else is said; the receiver is near it with `UPRIGHT`."""
 
@@ -71,31 +74,52 @@ def readings(motion: Motion, seconds: float, hz: float = HZ) -> list[tuple[float
 
 async def play(
     door: Door, job: JobDoer, motion: Motion, seconds: float, *, plane: float = PLANE_M, bits: bool = True,
-    band: float = BAND_M, waits_s: float = 0.6, token: str | None = None,
+    band: float = BAND_M, token: str | None = None,
 ) -> Played:  # fmt: skip
-    """Feed all sensors and the receiver as the machine moves so, in real time; then what was told."""
+    """Feed all sensors and the receiver as the machine moves so, in real time; then what was told once all is settled."""
     track = await asyncio.to_thread(readings, motion, seconds)
     before = (await asyncio.to_thread(job.get))["seq"]
     async with Feeder(door, job, token=token) as feeder, Viewer(door, job, token=token) as viewer:
-        begun = time.monotonic()
+        begun, samples = time.monotonic(), 0
         for k, (t, all_said, above) in enumerate(track):
             await asyncio.sleep(begun + t - time.monotonic())
             at_s = begun + t + feeder.zero  # a test that is late by a few ms is no unsteady machine
             many = dated(all_said, at_s)
             if k % round(HZ / BITS_HZ) == 0:
                 off = above + plane - PLANE_M
+                samples += 1
                 many.append(
                     {"at_s": at_s}
                     | ({"receiver_hit": abs(off) <= 0.5 * band} if bits else {"receiver_above_mm": 1e3 * off})
                 )
             await feeder.send({"readings": many})
-        await asyncio.sleep(waits_s)  # nothing may come of it
-        told = [each["strike"] for each in feeder.told.all if "strike" in each]
-        strikes = [each for each in told if each["verdict"] != "crossed once"]
+        strikes = await _settled(door, job, feeder, viewer, samples)
+        told = _strikes(feeder)
         # One that is settled later is told at once all the same.
         assert all(each["seq"] is None and not each["because"] for each in told if each not in strikes), told
         assert not [each for each in feeder.told.all if "refused" in each], feeder.told.all
         return Played(job, strikes, [each for each in viewer.told.all if each["strike"]], before)
+
+
+def _strikes(feeder: Feeder) -> list[Json]:
+    return [each["strike"] for each in feeder.told.all if "strike" in each]
+
+
+async def _settled(door: Door, job: JobDoer, feeder: Feeder, viewer: Viewer, samples: int) -> list[Json]:
+    """What came of every crossing, once all samples have come, none can be part of another crossing, what waited for its
+    counterpart waits no longer, and feeder and viewer were told of all of it."""
+    receiver, hub = door.known(job.id).receiver, door.hub
+    async with asyncio.timeout(SETTLED_WITHIN_S):
+        while True:
+            strikes = [each for each in _strikes(feeder) if each["verdict"] != "crossed once"]
+            judged = receiver.verdicts.total()
+            over = receiver.taken >= samples and receiver.looked_s >= receiver.arrived + APART_S + GRACE_S
+            busy = job.id in hub._judging or job.id in hub._passed or receiver.pending is not None
+            shown = not strikes or any(each.get("strike") == strikes[-1] for each in viewer.told.all)
+            if over and not busy and judged == len(strikes) and shown:
+                return strikes
+            assert feeder.told.closed is None, feeder.told.closed
+            await asyncio.sleep(0.02)
 
 
 def together(work: dict[str, Any]) -> Any:

@@ -210,14 +210,14 @@ def test_strikes_are_in_the_name_of_whoever_feeds(guarded: Door) -> None:
     token, gone = create(guarded, "otto", OPERATOR), create(guarded, "orla", OPERATOR)
 
     async def taken() -> Json:
-        found = await play(guarded, first, motion, seconds, waits_s=6.0, token=token)
+        found = await play(guarded, first, motion, seconds, token=token)
         [told] = found.strikes
         assert told["verdict"] == "taken"
         [entry] = found.entries()
         return entry
 
     async def revoked() -> None:
-        playing = asyncio.ensure_future(play(guarded, second, motion, seconds, waits_s=6.0, token=gone))
+        playing = asyncio.ensure_future(play(guarded, second, motion, seconds, token=gone))
         async with asyncio.timeout(DEADLINE_S):
             while (feed := guarded.hub.known(second.id)) is None or feed.receiver.pending is None:
                 assert not playing.done(), playing

@@ -55,7 +55,7 @@ def scenarios(door: Door) -> dict[str, Any]:
         "moved": play(door, jobs["moved"], slow, slow_s),
         "recorded": play(door, jobs["recorded"], slow, slow_s),
         "digging": play(door, jobs["digging"], digging, digging_s, band=0.1),
-        "once": play(door, jobs["once"], once, once_s, waits_s=6.0),
+        "once": play(door, jobs["once"], once, once_s),
     }  # fmt: skip
 
 

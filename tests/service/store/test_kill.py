@@ -17,6 +17,7 @@ from sqlalchemy import text
 from sqlalchemy.orm import Session
 
 from service.store import Database, StoredEvent, events, open_database, verify_chain
+from tests.amounts import several
 from tests.service.postgres import own_schema
 
 from .writer import COMMON
