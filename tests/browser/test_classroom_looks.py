@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import pytest
-
 from . import looking, room
-from .view import NOTEBOOK, PHONE, WALL, View
+from .view import NOTEBOOK, PHONE, WALL, View, looks
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -37,16 +35,12 @@ def free_play(page: Page) -> None:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    "page", [View(PHONE), View(NOTEBOOK, "dark"), View(WALL, "dark")], indirect=True, ids=str
-)
+@looks(View(PHONE), View(WALL, "dark"), thorough=(View(NOTEBOOK, "dark"),))
 def test_free_play(page: Page) -> None:
     free_play(page)
 
 
-@pytest.mark.parametrize(
-    "page", [View(PHONE, "dark", still=True), View(WALL, still=True)], indirect=True, ids=str
-)
+@looks(View(PHONE, "dark", still=True), View(WALL, still=True))
 def test_every_state(page: Page) -> None:
     """Free play, lessons listed, a question open and answered, exercises listed, digging, and the score with a class."""
     free_play(page)

@@ -12,7 +12,7 @@ from . import room, seat_room
 from .contrast import colour, contrast, ratio
 from .looking import axe, no_overlap, not_sideways, tab_order, targets, words_within
 from .seat_room import FOOTING_M, GONE, edge_at
-from .view import PHONE, WALL, View
+from .view import PHONE, WALL, View, looks
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -64,10 +64,9 @@ def number_contrast(page: Page) -> float:
     return ratio(*map(colour, told))
 
 
-@pytest.mark.parametrize(
-    "page",
-    [View(PHONE), View(TABLET), View(WALL, "dark"), View(PHONE, "dark"), View(TABLET, "dark"), View(UPRIGHT), View(WALL)],
-    indirect=True, ids=str,
+@looks(
+    View(PHONE), View(TABLET, "dark"), View(WALL, "dark"),
+    thorough=(View(TABLET), View(PHONE, "dark"), View(UPRIGHT), View(WALL)),
 )  # fmt: skip
 def test_every_state(page: Page, home: str, job: JobDoer) -> None:
     """Cautions, no number, a number, a slip, one that is written."""
@@ -113,9 +112,7 @@ def test_the_switch_for_the_night(page: Page, job: JobDoer) -> None:
     assert number_contrast(page) >= 7
 
 
-@pytest.mark.parametrize(
-    "page", [View(PHONE), View((768, 1024)), View(TABLET, "dark"), View(WALL)], indirect=True, ids=str
-)
+@looks(View(PHONE, "dark"), View(WALL), thorough=(View(PHONE), View((768, 1024)), View(TABLET, "dark")))
 def test_further_states(page: Page, home: str, job: JobDoer) -> None:
     """Below a floor limit; more records, a rod check, a line for the sheet."""
     job.post("targets", job.target_body("sump", 1.4) | {"floor_limit_below": 1.45})

@@ -10,7 +10,7 @@ from machine_profiles import shipped
 from tests.service.api.touching import BUCKET, MACHINE, added, touches
 
 from . import looking, shop
-from .view import NOTEBOOK, PHONE, WALL, View
+from .view import NOTEBOOK, PHONE, WALL, View, looks
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -137,15 +137,15 @@ def others(page: Page) -> None:
     looked_at(page, ["#budget .field", "#map > *"], "Reckon and draw")
 
 
-@pytest.mark.parametrize(
-    "page", [View(PHONE), View(PHONE, "dark"), View(NOTEBOOK), View(NOTEBOOK, "dark"), View(WALL), View(WALL, "dark")],
-    indirect=True, ids=str,
+@looks(
+    View(PHONE, "dark"), View(WALL),
+    thorough=(View(PHONE), View(NOTEBOOK), View(NOTEBOOK, "dark"), View(WALL, "dark")),
 )  # fmt: skip
 def test_the_sheet(page: Page) -> None:
     sheet_with_faults(page)
 
 
-@pytest.mark.parametrize("page", [View(PHONE), View(WALL, "dark")], indirect=True, ids=str)
+@looks(View(PHONE), View(WALL, "dark"))
 def test_every_part(page: Page) -> None:
     shop.opened(page)
     looked_at(page, [".steps label", ".field"], "select#kind", "input#f-id")

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Literal
 
 import pytest
 
+from tests.amounts import THOROUGH
+
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext, ConsoleMessage, Page
 
@@ -42,6 +44,11 @@ def views(*sizes: Size, forms: tuple[Form, ...] = ("light", "dark")) -> pytest.M
     """The test once for every size and form, by its fixture `page`."""
     every = [View(size, form) for size in sizes for form in forms]
     return pytest.mark.parametrize("page", every, indirect=True, ids=str)
+
+
+def looks(*always: View, thorough: tuple[View, ...] = ()) -> pytest.MarkDecorator:
+    """The test once for every view, by its fixture `page`; where tests are thorough, for further ones."""
+    return pytest.mark.parametrize("page", [*always, *(thorough if THOROUGH else ())], indirect=True, ids=str)
 
 
 @dataclass(slots=True)
