@@ -9,7 +9,6 @@ from typing import Annotated, Any, cast
 from fastapi import APIRouter, Depends, Header, Query, Request, WebSocket
 from fastapi.responses import StreamingResponse
 from starlette.requests import HTTPConnection
-from starlette.websockets import WebSocketDisconnect
 
 from kinematics.errors import Fault, Refused
 from kinematics.units import LengthUnit
@@ -18,7 +17,7 @@ from service.book.keeper import Keeper
 from service.book.requests import Name
 from service.live.feed import Feed
 from service.live.hub import Hub
-from service.live.link import Feeder, close_with
+from service.live.link import CLOSED, Feeder, close_with
 from service.problems import Problem, damaged
 from service.store import JobUnknown, LogDamaged
 from service.text import fault, nearest
@@ -251,7 +250,7 @@ async def _show(socket: WebSocket, viewer: Viewer, hub: Hub) -> None:
             try:
                 async with speaking:
                     await socket.send({"type": "websocket.send", "text": text})
-            except WebSocketDisconnect:
+            except CLOSED:
                 return
             waits = False
 
@@ -264,7 +263,7 @@ async def _show(socket: WebSocket, viewer: Viewer, hub: Hub) -> None:
                 async with speaking:
                     told = json.dumps({"clock": number, "of": hub.clock, "at_s": hub.now()})
                     await socket.send({"type": "websocket.send", "text": told})
-            except WebSocketDisconnect:
+            except CLOSED:
                 return
             await asyncio.sleep(_QUESTION_EVERY_S)
 

@@ -34,7 +34,7 @@ class Profiles:
         self._database = database
         self._now = now
         self._ready: OrderedDict[_Key, Assembly] = OrderedDict()
-        self._sensed: OrderedDict[_Key, SensorSet | None] = OrderedDict()
+        self._sensed: OrderedDict[_Key, tuple[Assembly, SensorSet | None]] = OrderedDict()
         self._lock = threading.Lock()
         self._latest: dict[tuple[str, str], Named] = {}
         self._seen: dict[tuple[str, str], Named] = {}  # the latest when a shared database was last asked
@@ -187,7 +187,9 @@ class Profiles:
             carrier = replace(carrier, receiver=replace(carrier.receiver, place=receiver_place))
         made = assemble(carrier, tool)
         with self._lock:
-            self._ready[key] = made
+            # Sensors sit on one assembly: of two that were made at the same time everybody gets the first.
+            made = self._ready.setdefault(key, made)
+            self._ready.move_to_end(key)
             if len(self._ready) > _KEPT:
                 self._ready.popitem(last=False)
         return made
@@ -201,14 +203,19 @@ class Profiles:
         assert attachment is not None  # noqa: S101
         key = (machine.hash, attachment.hash, receiver_place)
         with self._lock:
-            if key in self._sensed:
+            kept = self._sensed.get(key)
+            if kept is not None and kept[0] is fitted:
                 self._sensed.move_to_end(key)
-                return self._sensed[key]
+                return kept[1]
         made = sensor_set(
             self._profile("machine", machine.hash), self._profile("attachment", attachment.hash), fitted
         )
         with self._lock:
-            self._sensed[key] = made
+            kept = self._sensed.get(key)
+            if kept is not None and kept[0] is fitted:
+                return kept[1]
+            self._sensed[key] = fitted, made
+            self._sensed.move_to_end(key)
             if len(self._sensed) > _KEPT:
                 self._sensed.popitem(last=False)
         return made

@@ -23,6 +23,8 @@ from .hub import Hub
 
 SEND_WITHIN_S = 10.0
 MOST_IN_A_ROW = 50.0
+# The server's own words for the other side having closed while we send: before it has told us, and after.
+CLOSED = (WebSocketDisconnect, RuntimeError)
 _TURN_S = 0.05
 
 
@@ -118,7 +120,7 @@ class Feeder(Feeding):
         try:
             async with asyncio.timeout(SEND_WITHIN_S):
                 await self._socket.send_text(json.dumps(what, allow_nan=False))
-        except (TimeoutError, WebSocketDisconnect):
+        except (TimeoutError, *CLOSED):
             raise Over from None
 
 
@@ -135,5 +137,5 @@ async def close_with(socket: WebSocket, problem: Problem | None) -> None:
                 document = json.loads(bytes(as_response(problem).body))
                 await socket.send_text(json.dumps({"problem": document}))
             await socket.close(1000 if problem is None else 1008, "" if problem is None else problem.slug)
-    except (TimeoutError, RuntimeError, WebSocketDisconnect):
+    except (TimeoutError, *CLOSED):
         return

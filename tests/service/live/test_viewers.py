@@ -14,13 +14,16 @@ from itertools import pairwise
 
 import httpx
 import pytest
+from starlette.websockets import WebSocketDisconnect, WebSocketState
 
 from kinematics.sensor_set import LEAN
 from service.api import live
 from service.live import hub
+from service.live.feed import Feed, Fitted
 from tests.service.api.doing import INDEX, JobDoer
 
-from .making import DEADLINE_S, Door, Feeder, Json, Viewer, alone, at_rest, differences, run, said
+from .making import DEADLINE_S, Door, Feeder, Json, Viewer, alone, at_rest, differences, run, said, sensed
+from .test_feed import state
 
 REST = said(at_rest())
 
@@ -335,3 +338,33 @@ def test_the_health_of_the_sensors(door: Door) -> None:
     assert eventually(
         lambda: {each.split(":")[0] for each in door.health(job)["no_angles_because"]} == set(REST)
     )
+
+
+@pytest.mark.parametrize("said", [WebSocketDisconnect(1006), RuntimeError("Unexpected ASGI message")])
+def test_one_that_closes_while_it_is_told_is_no_error(said: Exception) -> None:
+    """Servers say it in two ways; each was a page of the log for every viewer that went at the wrong moment."""
+
+    class Socket:
+        application_state = client_state = WebSocketState.DISCONNECTED
+
+        async def send(self, _: object) -> None:
+            raise said
+
+        async def receive(self) -> None:
+            await asyncio.Event().wait()
+
+    class Told:
+        feed = Feed("pit", Fitted(state(), sensed()))
+
+        async def next(self) -> tuple[int, str]:
+            return 1, "{}"
+
+        def told_for(self) -> float:
+            return 0.0
+
+    async def go() -> None:
+        async with asyncio.timeout(DEADLINE_S):
+            await live._show(Socket(), Told(), None)  # type: ignore[arg-type]  # as much as is asked of them
+
+    asyncio.run(go())
+    assert Told.feed.viewers == 0
