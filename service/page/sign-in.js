@@ -7,10 +7,14 @@ const LENGTH = 78;
 const WHOLE = /^tipdatum_[a-z2-7]{16}_[a-z2-7]{52}$/;
 const NEW_ONE = "Or ask an administrator for a new one: tipdatum access.";
 
+const WRONG_CLOCK = "The clock of the service's computer shows a time before this was given, so that nobody can tell whether it "
+  + "has expired. Have that clock set right.";
+
 const OF_TOKEN = new Map([
   ["bad-token", `This service does not know this token. Copy the whole of it again, as you were given it. ${NEW_ONE}`],
   ["expired-token", "This token has expired. Ask an administrator for a new one: tipdatum access rotate."],
   ["revoked-token", `This token was revoked, or a newer one took its place: use the newest. ${NEW_ONE}`],
+  ["clock-set-back", `${WRONG_CLOCK} Then try again.`],
 ]);
 const OF_SESSION = new Map([
   ["no-token", ""],
@@ -18,6 +22,7 @@ const OF_SESSION = new Map([
     + "cookies of this address."],
   ["expired-token", "The session has ended: its time is over. Sign in again."],
   ["revoked-token", "The session has ended: it was signed out, or its token was revoked or replaced. Sign in again."],
+  ["clock-set-back", `${WRONG_CLOCK} Then open this page again.`],
 ]);
 const ROLES = new Map([
   ["viewer", "Viewer: reads everything and computes, records nothing"],

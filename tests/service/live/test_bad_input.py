@@ -24,6 +24,8 @@ HALF_OPEN_S, ASK_EVERY_S = 0.8, 0.2
 
 REST = said(at_rest())
 # Of a machine beside, read 20 times a second; a hold-up of the whole service shows as a gap.
+# Another machine's numbers must come in time meanwhile.
+pytestmark = pytest.mark.alone
 HZ = 20.0
 MOST_GAP_S = 0.5
 
@@ -283,7 +285,6 @@ def test_one_that_never_answers(door: Door, job: JobDoer, neighbour: JobDoer) ->
 
 
 @pytest.mark.usefixtures("impatient")
-@pytest.mark.alone
 def test_a_clock_that_jumps(door: Door, job: JobDoer, neighbour: JobDoer) -> None:
     """A day on, a day back: no number of the wrong time, and soon again numbers of the right one."""
 
