@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from playwright.sync_api import Page, Response
 
-CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
+CHROMIUM = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 _PAINTED = "performance.getEntriesByName('first-contentful-paint')[0].startTime"
 
 
