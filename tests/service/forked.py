@@ -15,6 +15,7 @@ import signal
 import socket
 import subprocess
 import sys
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import IO
@@ -47,7 +48,8 @@ class Forked:
     def send_signal(self, number: int) -> None:
         """Nothing where it has ended."""
         if not self._ended(0.0):
-            os.kill(self.pid, number)
+            with suppress(ProcessLookupError):  # ended since, or so just now that its pipe does not say it yet
+                os.kill(self.pid, number)
 
     def terminate(self) -> None:
         self.send_signal(signal.SIGTERM)
