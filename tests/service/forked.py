@@ -48,7 +48,8 @@ class Forked:
     def send_signal(self, number: int) -> None:
         """Nothing where it has ended."""
         if not self._ended(0.0):
-            with suppress(ProcessLookupError):  # ended since, or so just now that its pipe does not say it yet
+            # It may end meanwhile, or have done so just now, so that its pipe does not say it yet.
+            with suppress(ProcessLookupError):
                 os.kill(self.pid, number)
 
     def terminate(self) -> None:
