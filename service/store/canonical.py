@@ -31,9 +31,8 @@ def _written(plain: Any) -> str:
 def read_canonical(text: str) -> Any:
     """The value of a text that `canonical_json` wrote. Raises ValueError for any other text, JSON or not."""
     value = json.loads(text, parse_constant=_no_constant)
-    if (
-        _written(value) != text
-    ):  # of JSON's own types alone: nothing to look for in it, and half of the time saved
+    # It is of JSON's own types alone: there is nothing to look for in it, which saves half of the time.
+    if _written(value) != text:
         raise ValueError("JSON that is not in canonical form")
     return value
 
